@@ -1,0 +1,59 @@
+package journal
+
+import (
+	"strings"
+	"time"
+)
+
+// Date is a calendar day without time or zone, as "2026-04-14". The zero value
+// "" means no date. Dates compare as strings.
+type Date string
+
+// ParseDate reads "2026-04-14". It returns an [Invalid] error for anything
+// else, for days that do not exist (30 February), and for years outside 1900 to
+// 2199. Surrounding blanks are dropped; "" is returned as the zero Date.
+func ParseDate(s string) (Date, error) {
+	t := strings.TrimSpace(s)
+	if t == "" {
+		return "", nil
+	}
+	at, err := time.Parse("2006-01-02", t)
+	if err != nil || at.Year() < 1900 || at.Year() > 2199 {
+		return "", Errorf(Invalid, "Please type a day that exists, as year-month-day: 2026-04-14.")
+	}
+	return Date(t), nil
+}
+
+// DateOf returns the calendar day of at in the given zone.
+func DateOf(at time.Time, zone *time.Location) Date {
+	return Date(at.In(zone).Format("2006-01-02"))
+}
+
+// IsZero reports whether there is no date.
+func (d Date) IsZero() bool { return d == "" }
+
+// Time returns midnight UTC of the day; the zero time for no date.
+func (d Date) Time() time.Time {
+	at, err := time.Parse("2006-01-02", string(d))
+	if err != nil {
+		return time.Time{}
+	}
+	return at
+}
+
+// AddDays returns the day n calendar days later (earlier when n is negative).
+func (d Date) AddDays(n int) Date {
+	if d.IsZero() {
+		return d
+	}
+	return Date(d.Time().AddDate(0, 0, n).Format("2006-01-02"))
+}
+
+// DaysUntil returns the calendar days from d to e; negative when e is earlier,
+// 0 when either is zero.
+func (d Date) DaysUntil(e Date) int {
+	if d.IsZero() || e.IsZero() {
+		return 0
+	}
+	return int(e.Time().Sub(d.Time()).Hours() / 24)
+}
