@@ -61,15 +61,15 @@ type Build struct {
 // Validate checks what a person can enter, field by field.
 func (b Build) Validate() error {
 	bad := Problems{}
-	checkLine(bad, "nickname", b.Nickname, 1, 40, "Please give the build a nickname, at most 40 characters.")
+	CheckLine(bad, "nickname", b.Nickname, 1, 40, "Please give the build a nickname, at most 40 characters.")
 	t := b.Truck
 	if t.Year != 0 && (t.Year < 1900 || t.Year > 2100) {
 		bad.Add("year", "Please type the model year with four digits, such as 1971, or leave it empty.")
 	}
-	checkLine(bad, "make", t.Make, 1, 60, "Please type the truck's make, at most 60 characters.")
-	checkLine(bad, "model", t.Model, 0, 80, "Please keep the model to 80 characters.")
-	checkLine(bad, "serial", t.Serial, 0, 60, "Please keep the serial number to 60 characters.")
-	checkLine(bad, "colour", t.Colour, 0, 80, "Please keep the colour to 80 characters.")
+	CheckLine(bad, "make", t.Make, 1, 60, "Please type the truck's make, at most 60 characters.")
+	CheckLine(bad, "model", t.Model, 0, 80, "Please keep the model to 80 characters.")
+	CheckLine(bad, "serial", t.Serial, 0, 60, "Please keep the serial number to 60 characters.")
+	CheckLine(bad, "colour", t.Colour, 0, 80, "Please keep the colour to 80 characters.")
 	if t.Odometer < 0 || t.Odometer > 9_999_999 {
 		bad.Add("odometer", "Please type the odometer as a whole number of at most 7 digits.")
 	}

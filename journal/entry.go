@@ -68,7 +68,7 @@ type EntryEdit struct {
 // Validate checks what a person can enter, field by field.
 func (e Entry) Validate() error {
 	bad := Problems{}
-	checkText(bad, "text", e.Text, 0, 10_000, "Please keep the text to 10,000 characters.")
+	CheckText(bad, "text", e.Text, 0, 10_000, "Please keep the text to 10,000 characters.")
 	if e.Text == "" && len(e.Photos) == 0 {
 		bad.Add("text", "Please write a line or add a photo.")
 	}
@@ -94,7 +94,7 @@ func (e Entry) Validate() error {
 			bad.Add("photos", "A photo is listed twice.")
 		}
 		seen[p.PhotoID] = true
-		checkLine(bad, "photos", p.Caption, 0, 300, "Please keep each caption to one line of at most 300 characters.")
+		CheckLine(bad, "photos", p.Caption, 0, 300, "Please keep each caption to one line of at most 300 characters.")
 	}
 	return bad.Err()
 }

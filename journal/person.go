@@ -45,11 +45,11 @@ func (p Person) Active() bool { return p.EndedAt.IsZero() }
 // Validate checks name, e-mail, phone and role, field by field.
 func (p Person) Validate() error {
 	bad := Problems{}
-	checkLine(bad, "name", p.Name, 1, 120, "Please type the person's name, at most 120 characters on one line.")
+	CheckLine(bad, "name", p.Name, 1, 120, "Please type the person's name, at most 120 characters on one line.")
 	if a, err := mail.ParseAddress(p.Email); err != nil || a.Address != p.Email || len(p.Email) > 254 {
 		bad.Add("email", "Please type an e-mail address such as jane@example.org.")
 	}
-	checkLine(bad, "phone", p.Phone, 0, 40, "Please keep the phone number to 40 characters on one line.")
+	CheckLine(bad, "phone", p.Phone, 0, 40, "Please keep the phone number to 40 characters on one line.")
 	if !p.Role.Valid() {
 		bad.Add("role", "Please choose office, floor or owner.")
 	}
@@ -78,17 +78,17 @@ type Member struct {
 	EndedAt  time.Time
 }
 
-// checkLine records the sentence when s is not valid one-line text of min to
+// CheckLine records the sentence when s is not valid one-line text of min to
 // max characters (not bytes).
-func checkLine(bad Problems, field, s string, min, max int, sentence string) {
+func CheckLine(bad Problems, field, s string, min, max int, sentence string) {
 	n := utf8.RuneCountInString(s)
 	if !utf8.ValidString(s) || n < min || n > max || strings.TrimSpace(s) != s || strings.ContainsFunc(s, unicode.IsControl) {
 		bad.Add(field, "%s", sentence)
 	}
 }
 
-// checkText is checkLine for text that may have line breaks and tabs.
-func checkText(bad Problems, field, s string, min, max int, sentence string) {
+// CheckText is CheckLine for text that may have line breaks and tabs.
+func CheckText(bad Problems, field, s string, min, max int, sentence string) {
 	n := utf8.RuneCountInString(s)
 	control := func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }
 	if !utf8.ValidString(s) || n < min || n > max || strings.ContainsFunc(s, control) {

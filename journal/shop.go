@@ -27,10 +27,10 @@ type Closure struct {
 // Validate checks the shop's settings, field by field.
 func (s Shop) Validate() error {
 	bad := Problems{}
-	checkLine(bad, "name", s.Name, 1, 120, "Please type the shop's name, at most 120 characters.")
-	checkText(bad, "address", s.Address, 0, 400, "Please keep the address to 400 characters.")
-	checkLine(bad, "phone", s.Phone, 0, 40, "Please keep the phone number to 40 characters on one line.")
-	checkLine(bad, "email", s.Email, 0, 254, "Please type an e-mail address such as office@example.org.")
+	CheckLine(bad, "name", s.Name, 1, 120, "Please type the shop's name, at most 120 characters.")
+	CheckText(bad, "address", s.Address, 0, 400, "Please keep the address to 400 characters.")
+	CheckLine(bad, "phone", s.Phone, 0, 40, "Please keep the phone number to 40 characters on one line.")
+	CheckLine(bad, "email", s.Email, 0, 254, "Please type an e-mail address such as office@example.org.")
 	if _, err := time.LoadLocation(s.Zone); err != nil || s.Zone == "" || s.Zone == "Local" {
 		bad.Add("zone", "Please choose a time zone by its name, such as America/Denver.")
 	}

@@ -65,19 +65,19 @@ type PlanStage struct {
 // "stages.2.name" and so on, counted from 0.
 func (p Plan) Validate() error {
 	bad := Problems{}
-	checkLine(bad, "name", p.Name, 1, 80, "Please give the plan a name, at most 80 characters.")
+	CheckLine(bad, "name", p.Name, 1, 80, "Please give the plan a name, at most 80 characters.")
 	if len(p.Stages) < 1 || len(p.Stages) > 40 {
 		bad.Add("stages", "A plan has between 1 and 40 stages.")
 	}
 	for i, s := range p.Stages {
 		field := "stages." + pad(uint64(i), 1) + "."
-		checkLine(bad, field+"name", s.Name, 1, 60, "Please name this stage, at most 60 characters.")
+		CheckLine(bad, field+"name", s.Name, 1, 60, "Please name this stage, at most 60 characters.")
 		if s.PlannedDays < 1 || s.PlannedDays > 400 {
 			bad.Add(field+"days", "Please plan between 1 and 400 working days.")
 		}
 		checkGate(bad, field, s.Gate)
 		for _, c := range s.Cautions {
-			checkLine(bad, field+"cautions", c, 1, 400, "Please keep each caution to one line of at most 400 characters.")
+			CheckLine(bad, field+"cautions", c, 1, 400, "Please keep each caution to one line of at most 400 characters.")
 		}
 	}
 	return bad.Err()
@@ -86,7 +86,7 @@ func (p Plan) Validate() error {
 // Validate checks what a person can enter for a stage, field by field.
 func (s Stage) Validate() error {
 	bad := Problems{}
-	checkLine(bad, "name", s.Name, 1, 60, "Please name this stage, at most 60 characters.")
+	CheckLine(bad, "name", s.Name, 1, 60, "Please name this stage, at most 60 characters.")
 	if s.PlannedDays < 1 || s.PlannedDays > 400 {
 		bad.Add("days", "Please plan between 1 and 400 working days.")
 	}
@@ -111,7 +111,7 @@ func checkGate(bad Problems, prefix string, g Gate) {
 	}
 	seen := map[string]bool{}
 	for _, c := range g.Checks {
-		checkLine(bad, prefix+"checks", c, 1, 200, "Please keep each check to one line of at most 200 characters.")
+		CheckLine(bad, prefix+"checks", c, 1, 200, "Please keep each check to one line of at most 200 characters.")
 		if seen[c] {
 			bad.Add(prefix+"checks", "The check %q is listed twice.", c)
 		}
