@@ -118,3 +118,12 @@ func checkGate(bad Problems, prefix string, g Gate) {
 		seen[c] = true
 	}
 }
+
+// Turn is one opening, closing or reopening of a stage.
+type Turn struct {
+	StageID StageID
+	To      StageState
+	Reason  string // of a reopening
+	ByID    PersonID
+	At      time.Time
+}

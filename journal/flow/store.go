@@ -1,0 +1,225 @@
+package flow
+
+import (
+	"context"
+	"time"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+	"farbay/journal/signoff"
+)
+
+// Store is the database, seen by the steps.
+//
+// Both methods run f once with a transaction that is valid until f returns.
+// Read gives a consistent snapshot. Write is serialised with every other Write;
+// when f returns nil and Write returns nil the changes are durable; when either
+// fails nothing of it is kept. f must not keep the transaction, nor call the
+// Store again.
+//
+// Errors: whatever f returned; [journal.Unavailable] when the database cannot
+// be written (disk full, locked for long); [journal.Internal] for the rest.
+type Store interface {
+	Read(ctx context.Context, f func(Reads) error) error
+	Write(ctx context.Context, f func(Tx) error) error
+}
+
+// Reads are the questions a step may ask. One that asks for a single thing
+// returns [journal.NotFound] when there is none; one that asks for several
+// returns them in the order stated, or none. Whatever belongs to a build is
+// asked for together with that build's id and is not found under another's.
+type Reads interface {
+	// People, sorted by name.
+	Person(journal.PersonID) (journal.Person, error)
+	PersonByEmail(email string) (journal.Person, error)
+	People() ([]journal.Person, error)
+	Session(tokenHash string) (journal.Session, error)
+	Link(tokenHash string) (journal.Link, error)
+	KeptForm(tokenHash string) (journal.KeptForm, error)
+
+	Shop() (journal.Shop, error)
+	// Meta returns "" for an unknown key.
+	Meta(key string) (string, error)
+	Plan(journal.PlanID) (journal.Plan, error)
+	Plans() ([]journal.Plan, error) // by name
+
+	Build(journal.BuildID) (journal.Build, error)
+	Builds() ([]journal.Build, error)                                 // undelivered first, then by nickname
+	BuildsOf(journal.PersonID) ([]journal.Build, error)               // current memberships, same order
+	Members(journal.BuildID) ([]journal.Member, error)                // current ones, owners first, by time added
+	Member(journal.BuildID, journal.PersonID) (journal.Member, error) // a current one
+	Visit(journal.BuildID, journal.PersonID) (journal.Visit, error)   // a zero LastAt if never
+
+	Stages(journal.BuildID) ([]journal.Stage, error) // by position
+	Stage(journal.BuildID, journal.StageID) (journal.Stage, error)
+	Checks(journal.StageID) ([]journal.Check, error) // by time
+	Turns(journal.BuildID) ([]journal.Turn, error)   // by time
+
+	// Entries returns a page of the journal, newest HappenedAt first (then by
+	// id, descending).
+	Entries(journal.BuildID, EntryQuery) ([]journal.Entry, error)
+	Entry(journal.BuildID, journal.EntryID) (journal.Entry, error)
+	EntryEdits(journal.EntryID) ([]journal.EntryEdit, error) // oldest first
+	// CountShared counts the standing owner-visible entries shared after since.
+	CountShared(build journal.BuildID, since time.Time) (int, error)
+
+	Photo(journal.BuildID, journal.PhotoID) (journal.Photo, error)
+	Photos(journal.BuildID, []journal.PhotoID) (map[journal.PhotoID]journal.Photo, error)
+	PhotoBySHA(build journal.BuildID, sha256 string) (journal.Photo, error)
+	// LoosePhotos are those in no entry, posted by the person, oldest first.
+	LoosePhotos(journal.BuildID, journal.PersonID) ([]journal.Photo, error)
+	// StagePhotos are those of the stage's standing entries, in the order of
+	// capture; only the owner-visible ones unless staff.
+	StagePhotos(build journal.BuildID, stage journal.StageID, staff bool, limit int) ([]journal.Photo, error)
+	CountStagePhotos(build journal.BuildID, stage journal.StageID, staff bool) (int, error)
+	// CountPhotos counts a build's photos; only the owner-visible ones unless staff.
+	CountPhotos(build journal.BuildID, staff bool) (int, error)
+	// PhotoShared reports whether the owner's side may see the photo: it is in
+	// a standing owner-visible entry, or evidence in a sent paper's revision.
+	PhotoShared(journal.BuildID, journal.PhotoID) (bool, error)
+	// EntriesOfPhoto are the entries that show the photo, newest first.
+	EntriesOfPhoto(journal.BuildID, journal.PhotoID) ([]journal.Entry, error)
+	// AllPhotos calls f for each photo of every build until f fails.
+	AllPhotos(f func(journal.Photo) error) error
+	// HasOriginal reports whether any photo refers to the original.
+	HasOriginal(sha256 string) (bool, error)
+
+	Papers(journal.BuildID) ([]signoff.Paper, error) // by time of creation
+	Paper(journal.BuildID, journal.PaperID) (signoff.Paper, error)
+	Revisions(journal.PaperID) ([]signoff.Revision, error) // by number
+	Revision(journal.PaperID, int) (signoff.Revision, error)
+	Decision(journal.PaperID) (signoff.Decision, error)
+	Questions(journal.PaperID) ([]signoff.Question, error) // by time
+	// Consent is the one in force for the person.
+	Consent(journal.PersonID) (signoff.Consent, error)
+
+	Terms(journal.BuildID) (billing.Terms, error)
+	Invoices(journal.BuildID) ([]Invoice, error) // by time of issue
+	Invoice(journal.BuildID, journal.InvoiceID) (Invoice, error)
+	Payments(journal.BuildID) ([]journal.Payment, error) // deposits too, by time recorded
+	// Numbers returns the numbers used of one kind of document, ascending.
+	Numbers(billing.DocumentKind) ([]int, error)
+
+	// LastNews is when the owner's side last got something new to see: an
+	// entry shared, a paper sent, an invoice issued. Zero if never.
+	LastNews(journal.BuildID) (time.Time, error)
+	Events(journal.BuildID) ([]journal.Event, error) // by Seq
+
+	Letter(journal.LetterID) (journal.Letter, error)
+	Letters(limit int) ([]journal.Letter, error) // newest first
+	// PendingJobs counts jobs not yet done, by kind.
+	PendingJobs(journal.JobKind) (int, error)
+}
+
+// Tx is a transaction that may write. Save methods take the value as read, with
+// its Version, store it under the next Version and return
+// [journal.Conflict] when somebody else saved in between. Add methods return
+// [journal.Conflict] when a thing that must be unique is there already (an
+// e-mail address, a nickname, a build's photo with the same SHA-256, a paper's
+// decision, a document's number).
+type Tx interface {
+	Reads
+
+	AddPerson(journal.Person) error
+	SavePerson(journal.Person) error // by id; no version
+	AddSession(journal.Session) error
+	SaveSession(journal.Session) error
+	EndSessions(journal.PersonID, time.Time) error
+	AddLink(journal.Link) error
+	// UseLink marks the link used and reports whether this call was the first.
+	UseLink(tokenHash string, at time.Time) (bool, error)
+	AddKeptForm(journal.KeptForm) error
+	DropKeptForm(tokenHash string) error
+	// Sweep forgets sessions, links and kept forms that ended before the time.
+	Sweep(before time.Time) error
+
+	SaveShop(journal.Shop) error // Version 0: first time
+	SetMeta(key, value string) error
+	AddPlan(journal.Plan) error
+	SavePlan(journal.Plan) error
+
+	AddBuild(journal.Build) error
+	SaveBuild(journal.Build) error
+	AddMember(journal.Member) error
+	EndMember(journal.BuildID, journal.PersonID, time.Time) error
+	SaveVisit(journal.Visit) error
+
+	AddStage(journal.Stage) error
+	SaveStage(journal.Stage) error
+	DropStage(journal.BuildID, journal.StageID) error
+	AddCheck(journal.Check) error // ticking a ticked one changes nothing
+	DropCheck(stage journal.StageID, text string) error
+	AddTurn(journal.Turn) error
+
+	AddEntry(journal.Entry) error
+	// SaveEntry stores the entry and, in its history, what it replaced.
+	SaveEntry(journal.Entry, journal.EntryEdit) error
+	// AppendPhotos adds photos at the end of an entry, leaving out those that
+	// are in it; it is no edit and needs no version.
+	AppendPhotos(journal.BuildID, journal.EntryID, []journal.EntryPhoto) error
+	AddPhoto(journal.Photo) error
+	// SavePhoto stores what the worker found out: State, Fault, Tone, Width, Height.
+	SavePhoto(journal.Photo) error
+
+	AddPaper(signoff.Paper) error
+	SavePaper(signoff.Paper) error
+	AddRevision(signoff.Revision) error
+	AddDecision(signoff.Decision) error
+	AddQuestion(signoff.Question) error
+	// AnswerQuestion stores the answer if there is none yet, else Conflict.
+	AnswerQuestion(signoff.Question) error
+	AddConsent(signoff.Consent) error // ends the one in force
+	EndConsent(journal.PersonID, time.Time) error
+
+	SaveTerms(journal.BuildID, billing.Terms) error
+	AddInvoice(Invoice) error
+	// NextNumber returns the next number of a kind of document: 1 when there is
+	// none, else the last plus one.
+	NextNumber(billing.DocumentKind) (int, error)
+	AddPayment(journal.Payment) error
+
+	// AddEvent gives the event its Seq and keeps it for ever.
+	AddEvent(journal.Event) (journal.Event, error)
+
+	AddLetter(journal.Letter) error
+	SaveLetter(journal.Letter) error // SentAt, Tries, Fault
+	AddJob(kind journal.JobKind, subject string, runAt time.Time) error
+	// ClaimJob takes the oldest job that is due and unclaimed, or whose lease
+	// has run out, and leases it; ok is false when there is none.
+	ClaimJob(now time.Time, lease time.Duration) (job journal.Job, ok bool, err error)
+	// FinishJob ends a job. EndJob gives it up with a fault. DelayJob puts it
+	// back for another try.
+	FinishJob(id int64, at time.Time) error
+	EndJob(id int64, at time.Time, fault string) error
+	DelayJob(id int64, runAt time.Time, fault string) error
+}
+
+// EntryQuery chooses a page of a journal.
+type EntryQuery struct {
+	StageID journal.StageID   // "" for all
+	Kind    journal.EntryKind // "" for all
+	Staff   bool              // shop-only and withdrawn ones too
+	Before  EntryCursor       // zero for the first page
+	Limit   int
+}
+
+// EntryCursor is the place after which a page begins: the last entry of the
+// page before.
+type EntryCursor struct {
+	At time.Time
+	ID journal.EntryID
+}
+
+// Invoice is an issued document: an invoice, a credit memo, a release of what
+// was held back. It is never changed.
+type Invoice struct {
+	ID       journal.InvoiceID
+	BuildID  journal.BuildID
+	StageID  journal.StageID // whose close issued it; "" otherwise
+	Document billing.Document
+	ShopHead string // name and address of the shop when it was issued
+	BillTo   string // the owners' names when it was issued
+	Truck    string // nickname, truck and serial when it was issued
+	IssuedAt time.Time
+	IssuedBy journal.PersonID
+}

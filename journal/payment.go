@@ -1,0 +1,60 @@
+package journal
+
+import "time"
+
+// Means is how money came.
+type Means string
+
+const (
+	Cheque Means = "cheque"
+	Wire   Means = "wire"
+	Card   Means = "card"
+	Cash   Means = "cash"
+)
+
+// MeansOffered lists all means in the order they are offered.
+var MeansOffered = []Means{Cheque, Wire, Card, Cash}
+
+// Payment is money received for an invoice, or, with no invoice, as the
+// build's deposit. It is never changed; a bounced one is undone by a second
+// payment that names it in ReversesID and has the opposite amount.
+type Payment struct {
+	ID         PaymentID
+	BuildID    BuildID
+	InvoiceID  InvoiceID // "" for a deposit
+	Amount     Cents     // negative only for a reversal
+	On         Date
+	Means      Means
+	Reference  string // cheque number, wire or card reference
+	ReversesID PaymentID
+	Reason     string // of a reversal
+	RecordedBy PersonID
+	RecordedAt time.Time
+}
+
+// Validate checks what a person can enter, field by field. What is open on the
+// invoice is checked elsewhere.
+func (p Payment) Validate() error {
+	bad := Problems{}
+	if p.ReversesID == "" && p.Amount <= 0 {
+		bad.Add("amount", "Please type what was received, above zero.")
+	}
+	if p.Amount > MaxCents || p.Amount < -MaxCents {
+		bad.Add("amount", "That is more than %s; please check the number of digits.", MaxCents)
+	}
+	if p.On.IsZero() {
+		bad.Add("on", "Please say on which day it was received.")
+	}
+	known := false
+	for _, m := range MeansOffered {
+		known = known || p.Means == m
+	}
+	if !known {
+		bad.Add("means", "Please choose how it was paid.")
+	}
+	CheckLine(bad, "reference", p.Reference, 0, 120, "Please keep the reference to 120 characters on one line.")
+	if p.ReversesID != "" {
+		CheckLine(bad, "reason", p.Reason, 1, 300, "Please say why it is reversed, such as: cheque returned by the bank.")
+	}
+	return bad.Err()
+}
