@@ -6,15 +6,15 @@ import "time"
 type EntryKind string
 
 const (
-	Progress EntryKind = "progress"
-	Find     EntryKind = "find"
-	Problem  EntryKind = "problem"
-	RoadTest EntryKind = "road test"
-	Visit    EntryKind = "visit"
+	KindProgress EntryKind = "progress"
+	KindFind     EntryKind = "find"
+	KindProblem  EntryKind = "problem"
+	KindRoadTest EntryKind = "road test"
+	KindVisit    EntryKind = "visit"
 )
 
 // EntryKinds lists all kinds in the order they are offered.
-var EntryKinds = []EntryKind{Progress, Find, Problem, RoadTest, Visit}
+var EntryKinds = []EntryKind{KindProgress, KindFind, KindProblem, KindRoadTest, KindVisit}
 
 // Audience says who sees an entry.
 type Audience string
