@@ -1,0 +1,81 @@
+package flow
+
+import (
+	"time"
+
+	"farbay/journal"
+	"farbay/journal/signoff"
+)
+
+// The letters that steps send. Each holds all that its text may say; paths are
+// below the shop's base URL, which the Composer puts before them.
+
+// SignInLetter carries a sign-in or set-password link.
+type SignInLetter struct {
+	ShopName string
+	To       journal.Person
+	Purpose  journal.LinkPurpose
+	Path     string
+	Until    time.Time
+	Zone     *time.Location
+}
+
+// PaperSentLetter tells an owner that a paper waits for them. Renewed names why
+// an earlier revision was replaced without anybody editing it; "" otherwise.
+type PaperSentLetter struct {
+	ShopName string
+	To       journal.Person
+	Sheet    signoff.Sheet
+	Path     string
+	Renewed  string
+}
+
+// DecisionLetter is the owner's copy of a decision, with the paper's bytes
+// attached.
+type DecisionLetter struct {
+	ShopName string
+	To       journal.Person
+	Sheet    signoff.Sheet
+	Decision signoff.Decision
+	Zone     *time.Location
+	Path     string
+}
+
+// DecidedLetter tells the office what an owner decided.
+type DecidedLetter struct {
+	To       journal.Person
+	Sheet    signoff.Sheet
+	Decision signoff.Decision
+	Path     string
+}
+
+// QuestionLetter tells the office of a question, or the owner of its answer.
+type QuestionLetter struct {
+	ShopName string
+	To       journal.Person
+	Sheet    signoff.Sheet
+	Question signoff.Question
+	AskedBy  string
+	Path     string
+}
+
+// InvoiceLetter tells an owner of an issued invoice, credit memo or release.
+type InvoiceLetter struct {
+	ShopName string
+	To       journal.Person
+	Invoice  Invoice
+	Nickname string
+	Stage    string // whose close it comes from; ""
+	Path     string
+}
+
+// PaymentLetter thanks an owner for a payment or a deposit.
+type PaymentLetter struct {
+	ShopName string
+	To       journal.Person
+	Payment  journal.Payment
+	Nickname string
+	For      string // "invoice 31", "the deposit"
+	StillDue journal.Cents
+	Path     string
+}
