@@ -1,0 +1,149 @@
+package billing
+
+import (
+	"fmt"
+
+	"farbay/journal"
+)
+
+// Source says what makes a charge agreed.
+type Source string
+
+const (
+	// Agreement: a stage's value in the signed build agreement.
+	Agreement Source = "agreement"
+	// ChangeOrder: a signed change order.
+	ChangeOrder Source = "change order"
+	// Allowance: a booked use of a standing allowance.
+	Allowance Source = "standing allowance"
+)
+
+// Charge is one thing agreed, billed whole and at most once.
+type Charge struct {
+	// Ref names the charge, uniquely within the build, by what it comes from:
+	// "stage:ID", "paper:ID", or "paper:ID/stage:ID" where a paper bears on
+	// several stages.
+	Ref     string
+	Source  Source
+	StageID string // "" when no stage bears it
+	Text    string // as it stands on the invoice
+	Split   journal.Split
+}
+
+// DocumentKind is the kind of a billing document. Each has its own number
+// series.
+type DocumentKind string
+
+const (
+	Invoice         DocumentKind = "invoice"
+	CreditMemo      DocumentKind = "credit memo"
+	HoldbackRelease DocumentKind = "holdback release"
+)
+
+// Document is an issued document, or one about to be issued. Once issued it
+// never changes. Subtotal + Tax = DepositCredit + Holdback + Payable.
+type Document struct {
+	ID     string // set by the caller; "" until issued
+	Number int    // in the series of its kind; set by the caller, 0 until issued
+	Kind   DocumentKind
+
+	Charges       []Charge      // what it bills; negated in a cancelling credit memo
+	Subtotal      journal.Cents // sum of Charges, before tax
+	Tax           journal.Cents // on the whole subtotal
+	DepositCredit journal.Cents // covered by the deposit; negative: given back to it
+	Holdback      journal.Cents // kept back; negative: no longer kept back
+	Payable       journal.Cents // to pay; negative: in the owner's favour
+
+	IssuedOn      journal.Date
+	DueOn         journal.Date // "" for credit memos
+	ClosesStageID string       // the stage whose close issued it, else ""
+	Cancels       string       // ID of the invoice a credit memo takes back, else ""
+}
+
+// Total returns subtotal and tax together.
+func (d Document) Total() journal.Cents { return d.Subtotal + d.Tax }
+
+// Name returns what the document is called in a sentence: "invoice 12".
+func (d Document) Name() string { return fmt.Sprintf("%s %d", d.Kind, d.Number) }
+
+// Payment is one record of money that came in for a document or, negative,
+// that went out. It is never altered: a bounced one is reversed by another.
+type Payment struct {
+	ID         string
+	DocumentID string
+	Amount     journal.Cents // negative: reversed, or refunded to the owner
+	On         journal.Date
+	Reverses   string // ID of the payment taken back, else ""
+}
+
+// Account is everything about the money of one build. Agreed, Documents and
+// Payments are in the order in which they came about, and only grow.
+type Account struct {
+	Terms           Terms
+	Agreed          []Charge
+	DepositReceived journal.Cents // all deposit money that came in, 0 or more
+	DepositRefunded journal.Cents // of it, what was sent back, 0 or more
+	Documents       []Document
+	Payments        []Payment
+}
+
+// Unbilled returns the refs of the agreed charges not billed yet, in the order
+// agreed: those of the given stages, or all when none is given.
+func (a Account) Unbilled(stageIDs ...string) []string {
+	t := tallyOf(a)
+	var refs []string
+	for _, c := range a.Agreed {
+		if t.times[c.Ref] > 0 {
+			continue
+		}
+		wanted := len(stageIDs) == 0
+		for _, id := range stageIDs {
+			wanted = wanted || id == c.StageID
+		}
+		if wanted {
+			refs = append(refs, c.Ref)
+		}
+	}
+	return refs
+}
+
+// document returns the issued document of that ID.
+func (a Account) document(id string) (Document, bool) {
+	for _, d := range a.Documents {
+		if d.ID == id && id != "" {
+			return d, true
+		}
+	}
+	return Document{}, false
+}
+
+// tally is what the documents so far come to.
+type tally struct {
+	agreed   journal.Cents
+	billed   journal.Cents // before tax, credit memos taken off
+	covered  journal.Cents // credited from the deposit
+	held     journal.Cents
+	released bool           // a holdback release was issued
+	times    map[string]int // ref -> times billed less times cancelled
+}
+
+func tallyOf(a Account) tally {
+	t := tally{times: make(map[string]int, len(a.Agreed))}
+	for _, c := range a.Agreed {
+		t.agreed += c.Split.Total()
+	}
+	for _, d := range a.Documents {
+		t.covered += d.DepositCredit
+		t.held += d.Holdback
+		t.released = t.released || d.Kind == HoldbackRelease
+		for _, c := range d.Charges {
+			t.billed += c.Split.Total()
+			if d.Cancels == "" {
+				t.times[c.Ref]++
+			} else {
+				t.times[c.Ref]--
+			}
+		}
+	}
+	return t
+}

@@ -1,0 +1,104 @@
+package billing
+
+import (
+	"strings"
+
+	"farbay/journal"
+)
+
+// whole is 100 % in basis points.
+const whole journal.BasisPoints = 10_000
+
+// Crediting says how the deposit is credited to invoices.
+type Crediting string
+
+// ProRata credits the deposit in step with what is billed (package comment,
+// "Deposit").
+const ProRata Crediting = "pro rata"
+
+// Creditings lists all ways of crediting, in the order they are offered.
+var Creditings = []Crediting{ProRata}
+
+// Valid reports whether c is one of [Creditings].
+func (c Crediting) Valid() bool {
+	for _, known := range Creditings {
+		if c == known {
+			return true
+		}
+	}
+	return false
+}
+
+// Terms are the money terms of one build, part of its signed agreement.
+type Terms struct {
+	Deposit      journal.Cents       // asked for, before work starts; 0: none
+	Crediting    Crediting           // how a deposit is credited
+	HoldbackRate journal.BasisPoints // of billed to date before tax; 0: none
+	Tax          Tax
+	DueDays      int // calendar days from issue to due; 0: due on receipt
+}
+
+// MaxDueDays is the longest time to pay, in calendar days.
+const MaxDueDays = 365
+
+// Check records in p, beside its form field, each term that cannot be taken:
+// deposit (0 to [journal.MaxCents]), crediting, holdback_rate, tax_labour,
+// tax_parts, tax_outside, tax_delivery, tax_other (each 0 to 100 %) and
+// due_days (0 to [MaxDueDays]).
+func (t Terms) Check(p journal.Problems) {
+	switch {
+	case t.Deposit < 0:
+		p.Add("deposit", "A deposit cannot be negative; please enter 0 for none.")
+	case t.Deposit > journal.MaxCents:
+		p.Add("deposit", "That is more than %s; please check the number of digits.", journal.MaxCents)
+	}
+	if !t.Crediting.Valid() {
+		p.Add("crediting", "Please choose how the deposit is credited to the invoices.")
+	}
+	checkRate(p, "holdback_rate", "The holdback", t.HoldbackRate)
+	checkRate(p, "tax_labour", "The tax on labour", t.Tax.Labour)
+	checkRate(p, "tax_parts", "The tax on parts", t.Tax.Parts)
+	checkRate(p, "tax_outside", "The tax on outside work", t.Tax.Outside)
+	checkRate(p, "tax_delivery", "The tax on delivery", t.Tax.Delivery)
+	checkRate(p, "tax_other", "The tax on other lines", t.Tax.Other)
+	if t.DueDays < 0 || t.DueDays > MaxDueDays {
+		p.Add("due_days", "Please enter the days to pay as a number from 0 (due on receipt) to %d.", MaxDueDays)
+	}
+}
+
+func checkRate(p journal.Problems, field, what string, rate journal.BasisPoints) {
+	if rate < 0 || rate > whole {
+		p.Add(field, "%s is a rate from 0 to 100 %%; %s %% is not.", what, FormatRate(rate))
+	}
+}
+
+// Validate returns nil, or one [journal.Invalid] error with all that
+// [Terms.Check] finds.
+func (t Terms) Validate() error {
+	p := journal.Problems{}
+	t.Check(p)
+	return p.Err()
+}
+
+// ParseRate reads a rate as people type it, in per cent: "5", "6.25", "6.25 %";
+// at most two decimals. It never rounds. It returns a [journal.Invalid] error
+// for anything else and for rates below 0 or above 100 %.
+func ParseRate(s string) (journal.BasisPoints, error) {
+	t := strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(s), "%"))
+	c, err := journal.ParseCents(t)
+	if err != nil || strings.ContainsAny(t, "$,") {
+		return 0, journal.Errorf(journal.Invalid, "Please type a rate in per cent such as 6.25, with at most two decimals.")
+	}
+	rate := journal.BasisPoints(c)
+	if rate < 0 || rate > whole {
+		return 0, journal.Errorf(journal.Invalid, "Please type a rate from 0 to 100 per cent; %s is not.", FormatRate(rate))
+	}
+	return rate, nil
+}
+
+// FormatRate returns a rate in per cent with no more decimals than it needs
+// and no sign: 500 is "5", 625 is "6.25", 650 is "6.5".
+func FormatRate(rate journal.BasisPoints) string {
+	s := journal.Cents(rate).String()
+	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
+}
