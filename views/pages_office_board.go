@@ -1,0 +1,109 @@
+package views
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"farbay/journal"
+)
+
+// WaitsOn says whose move it is.
+type WaitsOn string
+
+const (
+	// OnOwner: a paper is out for sign-off, or a question waits for them.
+	OnOwner WaitsOn = "owner"
+	// OnPayment: an invoice is open, or the deposit is not in.
+	OnPayment WaitsOn = "payment"
+	// OnUs: the shop itself; a gate, an unanswered question, a bill to write.
+	OnUs WaitsOn = "us"
+)
+
+// Wait is one thing a build waits on.
+type Wait struct {
+	On     WaitsOn
+	What   string        // in words, without a full stop: "change order 4, both front floor pans"
+	Path   string        // where to act on it
+	Act    string        // what the link there says: "Answer the question"; "" for "See it"
+	Days   int           // whole days it has waited
+	Late   int           // days past its due day; 0 when not late or never due
+	Amount journal.Cents // what is open, on payments; 0 otherwise
+}
+
+// BoardRow is one build on the office's first page.
+type BoardRow struct {
+	Build      journal.Build
+	Stages     []StageLine
+	Waits      []Wait        // in any order; see [BoardRow.WorstFirst]
+	Due        journal.Cents // open on all invoices, with tax
+	LastNewsAt time.Time     // zero if the owner never got any
+	QuietDays  int           // whole days since LastNewsAt, or since arrival
+	Quiet      bool          // at or above the shop's quiet days
+}
+
+// StageLine is a stage with what is told beside it.
+type StageLine struct {
+	Stage   journal.Stage
+	Lead    string        // name; "" when none is chosen
+	Done    int           // share of its planned days gone by, in per cent, 0 to 100
+	Changes journal.Cents // signed changes it bears, before tax
+}
+
+// WorstFirst returns the row's waits, the late ones first, then what the shop
+// itself can do, then the longest waits.
+func (r BoardRow) WorstFirst() []Wait {
+	waits := slices.Clone(r.Waits)
+	slices.SortStableFunc(waits, func(a, b Wait) int {
+		return cmp.Or(cmp.Compare(b.Late, a.Late), cmp.Compare(b.rank(), a.rank()), cmp.Compare(b.Days, a.Days))
+	})
+	return waits
+}
+
+func (w Wait) rank() int {
+	if w.On == OnUs {
+		return 1
+	}
+	return 0
+}
+
+// worst returns the row's gravest wait: most days late, else waited longest.
+func (r BoardRow) worst() (late, days int) {
+	for _, w := range r.Waits {
+		late, days = max(late, w.Late), max(days, w.Days)
+	}
+	return late, days
+}
+
+// WhatWaits is the office's first page: one build a row.
+type WhatWaits struct {
+	Rows      []BoardRow // builds not delivered, in any order; see [WhatWaits.WorstFirst]
+	Unsent    int        // letters that failed and are still to be sent
+	Delivered int        // builds delivered, not shown
+}
+
+// WorstFirst returns the rows, those with something late first (most days
+// first), then those gone quiet, then by their longest wait, then by nickname.
+func (p WhatWaits) WorstFirst() []BoardRow {
+	rows := slices.Clone(p.Rows)
+	quiet := func(r BoardRow) int {
+		if r.Quiet {
+			return 1
+		}
+		return 0
+	}
+	slices.SortStableFunc(rows, func(a, b BoardRow) int {
+		aLate, aDays := a.worst()
+		bLate, bDays := b.worst()
+		return cmp.Or(
+			cmp.Compare(bLate, aLate), cmp.Compare(quiet(b), quiet(a)), cmp.Compare(bDays, aDays),
+			cmp.Compare(a.Build.Nickname, b.Build.Nickname))
+	})
+	return rows
+}
+
+// Builds is the list of all builds, for staff.
+type Builds struct {
+	UnderWay  []BoardRow // Waits may be left empty
+	Delivered []journal.Build
+}

@@ -1,0 +1,157 @@
+package views
+
+import (
+	"time"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+)
+
+// BuildForm is what was typed about a build. The field names are "nickname",
+// "year", "make", "model", "serial", "odometer", "unit", "colour", "plan",
+// "lead", "arrived_on", "ready_on", "delivered_on" and "version".
+type BuildForm struct {
+	Nickname    string
+	Year        string
+	Make        string
+	Model       string
+	Serial      string
+	Odometer    string
+	Unit        string // "miles" or "km"
+	Colour      string
+	Plan        string // plan id; new builds only
+	Lead        string // person id; "" for none yet
+	ArrivedOn   string // 2026-04-14
+	ReadyOn     string // while scoping
+	DeliveredOn string // once agreed
+	Version     int    // of the build as read
+}
+
+// BuildNew is the form for a new build. It posts to /builds.
+type BuildNew struct {
+	Form     BuildForm
+	Plans    []journal.Plan
+	Leads    []journal.Person // active staff
+	Problems journal.Problems
+}
+
+// BuildEdit is the form that changes a build. It posts to /builds/ID/edit.
+type BuildEdit struct {
+	Build    journal.Build // as stored
+	Form     BuildForm
+	Leads    []journal.Person
+	Problems journal.Problems
+}
+
+// Party is a build's owner or delegate with their account.
+type Party struct {
+	Member journal.Member
+	Person journal.Person
+}
+
+// StaffBuild is a build as the shop sees it.
+type StaffBuild struct {
+	Build   journal.Build
+	Office  bool // whether the reader is of the office
+	Lead    string
+	Parties []Party
+	Stages  []StageLine
+	Waits   []Wait            // in any order; see [BoardRow.WorstFirst]
+	Money   billing.Statement // shown to the office only
+	Drafts  []PaperLine       // papers the shop works on
+	Out     []PaperLine       // papers waiting for the owner
+	Loose   int               // the reader's photos in no entry yet
+	Photos  int               // all of the build
+	News    time.Time         // when the owner last got something new; zero if never
+	Quiet   int               // whole days since then, 0 if within a day
+}
+
+// ScopeLine is one stage in the scope form, as typed. With N counted from 0, the
+// field names are "stages.N.id", "stages.N.version", "stages.N.name",
+// "stages.N.labour", "stages.N.parts", "stages.N.outside",
+// "stages.N.delivery", "stages.N.other", "stages.N.days", "stages.N.from",
+// "stages.N.to", "stages.N.lead" and "stages.N.drop" ("yes" when ticked).
+type ScopeLine struct {
+	ID       string // "" for a stage being added
+	Version  int
+	Name     string
+	Labour   string // amounts before tax
+	Parts    string
+	Outside  string
+	Delivery string
+	Other    string
+	Days     string
+	From     string
+	To       string
+	Lead     string
+	Drop     bool
+	State    journal.StageState // as stored; only stages not started can be dropped
+}
+
+// Scope is a build's stages with values and dates. While the build is being
+// scoped it is a form that posts to /builds/ID/scope, with button "do" = "save"
+// or "add" (a stage more); afterwards it is read only. The agreement's form
+// posts to /builds/ID/agreement.
+type Scope struct {
+	Build     journal.Build
+	Lines     []ScopeLine
+	Total     journal.Cents // of the stored values
+	TotalDays int           // of the stored plan, stage by stage
+	Stages    []StageLine   // as stored, for the coat strip and the read-only table
+	Leads     []journal.Person
+	Terms     billing.Terms
+	Owners    int // current owners; the agreement needs one
+	Problems  journal.Problems
+	Agreement AgreementForm
+}
+
+// AgreementForm is what was typed to record the signed agreement. The field
+// names are "agreed_on", "agreed_how", "ready_on" and "version"; what is wrong
+// stands in [Scope].Problems.
+type AgreementForm struct {
+	AgreedOn  string
+	AgreedHow string
+	ReadyOn   string
+	Version   int // of the build as read
+}
+
+// Terms is the form for a build's money terms. It posts to /builds/ID/terms.
+type Terms struct {
+	Build journal.Build
+	// Fixed: the agreement is signed; only the tax rates can change.
+	Fixed    bool
+	Stored   billing.Terms
+	Form     TermsForm
+	Problems journal.Problems
+}
+
+// TermsForm is what was typed about money terms. The field names are "deposit",
+// "crediting", "holdback_rate", "tax_labour", "tax_parts", "tax_outside",
+// "tax_delivery", "tax_other", "tax_basis" ("invoice" or "line") and "due_days".
+// Rates are in per cent.
+type TermsForm struct {
+	Deposit      string
+	Crediting    string
+	HoldbackRate string
+	TaxLabour    string
+	TaxParts     string
+	TaxOutside   string
+	TaxDelivery  string
+	TaxOther     string
+	TaxBasis     string
+	DueDays      string
+}
+
+// BuildPeople are a build's owners and delegates, with the form that adds one.
+// It posts to /builds/ID/people with "person" (an id), "as" (a
+// [journal.MemberAs]) and "named_by"; ending one posts to
+// /builds/ID/people/PERSON/end.
+type BuildPeople struct {
+	Build    journal.Build
+	Parties  []Party
+	Choices  []journal.Person // active owner-role people not on the build
+	Person   string           // as typed
+	As       string           // as typed
+	NamedBy  string           // as typed
+	Problems journal.Problems
+}

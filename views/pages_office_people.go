@@ -1,0 +1,87 @@
+package views
+
+import (
+	"time"
+
+	"farbay/journal"
+)
+
+// PersonForm is what was typed about a person. The field names are "name",
+// "email", "phone" and "role".
+type PersonForm struct {
+	Name  string
+	Email string
+	Phone string
+	Role  string // a [journal.Role]
+}
+
+// PersonLine is a person in a list.
+type PersonLine struct {
+	Person   journal.Person
+	Builds   []string  // nicknames, of owners and delegates
+	LastSeen time.Time // zero if never signed in
+}
+
+// People is the list of all people, with the form that adds one. It posts to
+// /people.
+type People struct {
+	Staff    []PersonLine
+	Owners   []PersonLine
+	Ended    []PersonLine
+	Form     PersonForm
+	Problems journal.Problems
+}
+
+// Person is one person's account. Its forms post to /people/ID, and to .../link
+// (send a link), .../sessions/end and .../end.
+type Person struct {
+	Person   journal.Person // as stored
+	Self     bool           // whether it is the reader
+	Builds   []journal.Build
+	Sessions []journal.Session // live ones, newest first
+	Form     PersonForm
+	Problems journal.Problems
+}
+
+// ShopForm is what was typed about the shop. The field names are "name",
+// "address", "phone", "email", "zone", "currency", "labour_rate", "quiet_days",
+// "closures" (one a line: the day, then its name) and "version".
+type ShopForm struct {
+	Name       string
+	Address    string
+	Phone      string
+	Email      string
+	Zone       string
+	Currency   string
+	LabourRate string
+	QuietDays  string
+	Closures   string
+	Version    int
+}
+
+// Shop is the form for the shop's settings. It posts to /shop.
+type Shop struct {
+	Form     ShopForm
+	Zones    []string // offered while typing
+	Problems journal.Problems
+}
+
+// Outbox is the list of letters, newest first.
+type Outbox struct {
+	Letters []LetterLine
+	Waiting int  // letters still to be sent
+	ByMail  bool // whether letters leave by mail; false: they are only kept here
+}
+
+// LetterLine is a letter in a list.
+type LetterLine struct {
+	Letter journal.Letter
+	Build  string // nickname; "" for sign-in links and the like
+}
+
+// Letter is one e-mail as it was sent.
+type Letter struct {
+	Letter journal.Letter
+	Build  string // nickname; "" for sign-in links and the like
+	ByMail bool   // whether letters leave by mail
+}

@@ -1,0 +1,115 @@
+package views
+
+import (
+	"time"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+)
+
+// CheckLine is one check of a stage's gate.
+type CheckLine struct {
+	Text string
+	Done bool
+	By   string    // name; "" while not done
+	At   time.Time // zero while not done
+}
+
+// TurnLine is one opening, closing or reopening, with who did it.
+type TurnLine struct {
+	Turn journal.Turn
+	By   string
+}
+
+// StaffStage is a stage as the shop sees it. Its forms post to .../open,
+// .../close, .../reopen ("reason") and .../check ("text", "done" = "yes" or
+// "no").
+type StaffStage struct {
+	Build    journal.Build
+	Stage    journal.Stage
+	Office   bool // whether the reader is of the office
+	Lead     string
+	Done     int           // share of its planned days gone by, in per cent
+	Changes  journal.Split // signed changes it bears
+	Previous *journal.Stage
+	Next     *journal.Stage
+
+	PhotosHave int         // photos of it the owner can see
+	Checks     []CheckLine // in the gate's order
+	// Missing says in whole sentences what the gate still wants; none when the
+	// stage can be closed.
+	Missing   []string
+	PapersOut []PaperLine // out for sign-off and bearing on this stage
+
+	// Follows is the document that closing now would issue; nil when nothing
+	// would be billed, and for the floor. FollowsNone says why, in a sentence.
+	Follows     *billing.Document
+	FollowsNone string
+
+	Photos  []PickPhoto // in the order of capture, the first few dozen
+	Entries int         // standing entries of the stage
+	Turns   []TurnLine  // oldest first
+
+	Reason   string // as typed for reopening
+	Problems journal.Problems
+}
+
+// StageForm is what was typed about a stage. The field names are "name", "days",
+// "from", "to", "lead", "photos", "checks" and "cautions" (one a line each), and
+// "version".
+type StageForm struct {
+	Name     string
+	Days     string
+	From     string
+	To       string
+	Lead     string
+	Photos   string
+	Checks   string
+	Cautions string
+	Version  int
+}
+
+// StageEdit is the form that changes a stage. It posts to
+// /builds/ID/stages/ID/edit.
+type StageEdit struct {
+	Build    journal.Build
+	Stage    journal.Stage // as stored
+	Form     StageForm
+	Leads    []journal.Person
+	Problems journal.Problems
+}
+
+// PlanForm is what was typed about a plan: "name", "version", and with N counted
+// from 0 "stages.N.number", "stages.N.name", "stages.N.days",
+// "stages.N.photos", "stages.N.checks", "stages.N.cautions" and
+// "stages.N.drop" ("yes" when ticked).
+type PlanForm struct {
+	Name    string
+	Version int
+	Stages  []PlanStageForm
+}
+
+// PlanStageForm is one stage of a [PlanForm].
+type PlanStageForm struct {
+	Number   string // its place in the order of work; may have decimals, so that 3.5 goes between 3 and 4
+	Name     string
+	Days     string
+	Photos   string
+	Checks   string // one a line
+	Cautions string // one a line
+	Drop     bool
+}
+
+// Plans is the list of stage plans. Copying one posts to /plans with "copy" (an
+// id).
+type Plans struct {
+	Plans []journal.Plan
+}
+
+// PlanEdit is the form for a plan. It posts to /plans/ID with button "do" =
+// "save" or "add" (a stage more).
+type PlanEdit struct {
+	Plan     journal.Plan // as stored
+	Form     PlanForm
+	Problems journal.Problems
+}
