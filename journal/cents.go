@@ -60,12 +60,11 @@ func ParseCents(s string) (Cents, error) {
 	}
 	t := strings.TrimSpace(s)
 	negative := false
-	switch {
-	case strings.HasPrefix(t, "-"), strings.HasPrefix(t, "\u2212"):
-		negative = true
-		t = strings.TrimPrefix(strings.TrimPrefix(t, "-"), "\u2212")
-	case strings.HasPrefix(t, "+"):
-		t = t[1:]
+	for _, sign := range []string{"-", "\u2212", "+"} {
+		if rest, found := strings.CutPrefix(t, sign); found {
+			negative, t = sign != "+", rest
+			break
+		}
 	}
 	t = strings.TrimSpace(strings.TrimPrefix(strings.TrimSpace(t), "$"))
 	whole, decimals, hasPoint := strings.Cut(t, ".")

@@ -55,5 +55,6 @@ func (d Date) DaysUntil(e Date) int {
 	if d.IsZero() || e.IsZero() {
 		return 0
 	}
-	return int(e.Time().Sub(d.Time()).Hours() / 24)
+	// Not Time.Sub: a Duration ends at 292 years.
+	return int((e.Time().Unix() - d.Time().Unix()) / (24 * 60 * 60))
 }

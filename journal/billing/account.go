@@ -81,7 +81,7 @@ type Payment struct {
 type Account struct {
 	Terms           Terms
 	Agreed          []Charge
-	DepositReceived journal.Cents // all deposit money that came in, 0 or more
+	DepositReceived journal.Cents // all deposit money that came in, less what bounced
 	DepositRefunded journal.Cents // of it, what was sent back, 0 or more
 	Documents       []Document
 	Payments        []Payment

@@ -32,8 +32,8 @@ type Statement struct {
 	HeldBack      journal.Cents
 	Covered       journal.Cents // by the deposit
 
-	DepositReceived journal.Cents
-	DepositUnearned journal.Cents
+	DepositReceived journal.Cents // reversals taken off
+	DepositUnearned journal.Cents // negative: it bounced after it was credited, and is owed again
 	DepositRefunded journal.Cents
 
 	Stages []StageRow // in the order in which their charges were agreed
@@ -92,7 +92,7 @@ func StatementOf(a Account) Statement {
 }
 
 // Check tests that the statement adds up, as a whole and stage by stage, and
-// that nothing held back, unearned or covered is negative. It returns nil, or
+// that nothing held back, covered or refunded is negative. It returns nil, or
 // one [journal.Internal] error with a sentence for each sum that does not hold.
 func (s Statement) Check() error {
 	var wrong []string
@@ -117,7 +117,6 @@ func (s Statement) Check() error {
 	}{
 		{"What is held back", s.HeldBack},
 		{"What the deposit covers", s.Covered},
-		{"The unearned deposit", s.DepositUnearned},
 		{"The refunded deposit", s.DepositRefunded},
 	} {
 		if f.amount < 0 {
