@@ -60,6 +60,10 @@ type Reads interface {
 	Entries(journal.BuildID, EntryQuery) ([]journal.Entry, error)
 	Entry(journal.BuildID, journal.EntryID) (journal.Entry, error)
 	EntryEdits(journal.EntryID) ([]journal.EntryEdit, error) // oldest first
+	// EntryBeside is the nearest standing entry with photos above (newer) or
+	// below a place in the journal's order, for leafing from photo to photo;
+	// only owner-visible ones unless staff.
+	EntryBeside(build journal.BuildID, at EntryCursor, above, staff bool) (journal.Entry, error)
 	// CountShared counts the standing owner-visible entries shared after since.
 	CountShared(build journal.BuildID, since time.Time) (int, error)
 
