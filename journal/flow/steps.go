@@ -138,7 +138,7 @@ func calendar(shop journal.Shop) schedule.Calendar {
 	for _, c := range shop.Closures {
 		closed = append(closed, c.Day)
 	}
-	return schedule.New(closed)
+	return schedule.Calendar{Closures: closed}
 }
 
 // absent turns a NotFound into ok == false.

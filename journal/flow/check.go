@@ -1,0 +1,178 @@
+package flow
+
+import (
+	"context"
+	"fmt"
+	"slices"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+	"farbay/journal/signoff"
+)
+
+// Fault is one thing that [Steps.Check] found to be wrong.
+type Fault struct {
+	Build   journal.BuildID `json:"build,omitempty"`
+	Subject string          `json:"subject"` // id or hash of what is wrong
+	Text    string          `json:"text"`    // one sentence
+}
+
+// Checked counts what [Steps.Check] looked at.
+type Checked struct {
+	Builds, Photos, Revisions, Documents, Events int
+}
+
+// Check looks for anything that breaks a promise: originals that are missing or
+// changed (through verify, which re-reads one by its hash), statements that do
+// not add up, stages closed and not billed or billed twice, gaps in the numbers
+// of invoices and events, papers whose bytes do not match their hash or their
+// decision. It changes nothing. err means that the check itself could not be
+// finished.
+func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error) (faults []Fault, n Checked, err error) {
+	err = s.Store.Read(ctx, func(r Reads) error {
+		add := func(b journal.BuildID, subject, text string, args ...any) {
+			faults = append(faults, Fault{b, subject, fmt.Sprintf(text, args...)})
+		}
+		builds, err := r.Builds()
+		if err != nil {
+			return err
+		}
+		var seqs []int64
+		for _, b := range builds {
+			n.Builds++
+			if err := s.checkMoney(r, b, &n, add); err != nil {
+				return err
+			}
+			if err := checkPapers(r, b, &n, add); err != nil {
+				return err
+			}
+			if seqs, err = eventSeqs(r, b.ID, seqs); err != nil {
+				return err
+			}
+		}
+		if seqs, err = eventSeqs(r, "", seqs); err != nil {
+			return err
+		}
+		n.Events = len(seqs)
+		slices.Sort(seqs)
+		for i, seq := range seqs {
+			if seq != int64(i+1) {
+				add("", fmt.Sprint(seq), "The record of events has a gap or a double before number %d.", seq)
+				break
+			}
+		}
+		if err := checkNumbers(r, add); err != nil {
+			return err
+		}
+		return r.AllPhotos(func(p journal.Photo) error {
+			n.Photos++
+			if err := verify(p.SHA256); err != nil {
+				add(p.BuildID, p.SHA256, "The original of photo %s is not what was stored: %v.", p.ID, err)
+			}
+			return ctx.Err()
+		})
+	})
+	return faults, n, err
+}
+
+func eventSeqs(r Reads, b journal.BuildID, seqs []int64) ([]int64, error) {
+	events, err := r.Events(b)
+	for _, e := range events {
+		seqs = append(seqs, e.Seq)
+	}
+	return seqs, err
+}
+
+func checkNumbers(r Reads, add func(journal.BuildID, string, string, ...any)) error {
+	for _, kind := range []billing.DocumentKind{billing.Invoice, billing.CreditMemo, billing.HoldbackRelease} {
+		numbers, err := r.Numbers(kind)
+		if err != nil {
+			return err
+		}
+		for i, number := range numbers {
+			if number != i+1 {
+				add("", fmt.Sprint(number), "The numbers of the kind %q have a gap or a double before %d.", kind, number)
+				break
+			}
+		}
+	}
+	return nil
+}
+
+func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journal.BuildID, string, string, ...any)) error {
+	acc, err := s.account(r, b)
+	if err != nil {
+		return err
+	}
+	if err := billing.StatementOf(acc).Check(); err != nil {
+		add(b.ID, string(b.ID), "The statement of %s does not add up: %v", b.Nickname, err)
+	}
+	billed := map[string]int{}
+	for _, d := range acc.Documents {
+		n.Documents++
+		if d.Subtotal+d.Tax != d.DepositCredit+d.Holdback+d.Payable {
+			add(b.ID, d.ID, "The figures of %s do not add up.", d.Name())
+		}
+		for _, c := range d.Charges {
+			if d.Cancels == "" {
+				billed[c.Ref]++
+			} else {
+				billed[c.Ref]--
+			}
+		}
+	}
+	for ref, times := range billed {
+		if times > 1 {
+			add(b.ID, ref, "%s was billed %d times.", ref, times)
+		}
+	}
+	stages, err := r.Stages(b.ID)
+	if err != nil {
+		return err
+	}
+	for _, st := range stages {
+		ref := "stage:" + string(st.ID)
+		if st.State == journal.Closed && st.Value != (journal.Split{}) && billed[ref] == 0 {
+			add(b.ID, string(st.ID), "%s is closed and was not billed.", st.Name)
+		}
+	}
+	return nil
+}
+
+func checkPapers(r Reads, b journal.Build, n *Checked, add func(journal.BuildID, string, string, ...any)) error {
+	papers, err := r.Papers(b.ID)
+	if err != nil {
+		return err
+	}
+	for _, p := range papers {
+		revisions, err := r.Revisions(p.ID)
+		if err != nil {
+			return err
+		}
+		hashes := map[int]string{}
+		for _, rev := range revisions {
+			n.Revisions++
+			hashes[rev.Number] = signoff.Hash(rev.Bytes)
+			if hashes[rev.Number] != rev.SHA256 {
+				add(b.ID, string(p.ID), "Revision %d of change order %d does not match its hash.", rev.Number, p.Number)
+			}
+			if _, err := signoff.ParseSheet(rev.Bytes); err != nil {
+				add(b.ID, string(p.ID), "Revision %d of change order %d cannot be read: %v.", rev.Number, p.Number, err)
+			}
+		}
+		if p.Revision != len(revisions) {
+			add(b.ID, string(p.ID), "Change order %d says it has %d revisions, and %d are kept.", p.Number, p.Revision, len(revisions))
+		}
+		d, decided, err := absent(r.Decision(p.ID))
+		if err != nil {
+			return err
+		}
+		if decided != (p.State == signoff.Signed || p.State == signoff.Declined) || decided && string(d.Outcome) != string(p.State) {
+			add(b.ID, string(p.ID), "Change order %d stands as %s, and its decision does not say so.", p.Number, p.State)
+		}
+		if decided && hashes[d.Revision] != d.SHA256 {
+			add(b.ID, string(p.ID), "The decision on change order %d is about other bytes than are kept.", p.Number)
+		}
+	}
+	return nil
+}

@@ -1,0 +1,329 @@
+package flow
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+	"farbay/journal/signoff"
+)
+
+// GateReport says what a stage's gate asks for and what of it is there.
+type GateReport struct {
+	Photos       int // photos the owner can see
+	PhotosWanted int
+	Checks       []GateCheck
+	PapersOut    []signoff.Paper // out for sign-off, with cost on this stage
+	Agreed       bool            // whether the build's agreement is recorded
+}
+
+// GateCheck is one check of a gate, ticked or not.
+type GateCheck struct {
+	Text   string
+	Done   bool
+	ByID   journal.PersonID
+	At     time.Time
+	ByName string
+}
+
+// Missing says in whole sentences what is missing; none when the gate is open.
+func (g GateReport) Missing() []string {
+	var out []string
+	if !g.Agreed {
+		out = append(out, "The owner's agreement is not recorded yet.")
+	}
+	if n := g.PhotosWanted - g.Photos; n == 1 {
+		out = append(out, "One more photo that the owner can see is wanted.")
+	} else if n > 1 {
+		out = append(out, fmt.Sprintf("%d more photos that the owner can see are wanted.", n))
+	}
+	for _, c := range g.Checks {
+		if !c.Done {
+			out = append(out, fmt.Sprintf("Not ticked yet: %s.", strings.TrimSuffix(c.Text, ".")))
+		}
+	}
+	for _, p := range g.PapersOut {
+		out = append(out, fmt.Sprintf("Change order %d, %s, is out for sign-off.", p.Number, p.Draft.Title))
+	}
+	return out
+}
+
+// gateOf gathers a stage's gate report.
+func gateOf(r Reads, b journal.Build, st journal.Stage) (GateReport, error) {
+	g := GateReport{PhotosWanted: st.Gate.Photos, Agreed: b.State != journal.Scoping}
+	var err error
+	if g.Photos, err = r.CountStagePhotos(b.ID, st.ID, false); err != nil {
+		return g, err
+	}
+	ticked, err := r.Checks(st.ID)
+	if err != nil {
+		return g, err
+	}
+	for _, text := range st.Gate.Checks {
+		c := GateCheck{Text: text}
+		for _, t := range ticked {
+			if t.Text != text {
+				continue
+			}
+			p, err := r.Person(t.PersonID)
+			if err != nil {
+				return g, err
+			}
+			c.Done, c.ByID, c.At, c.ByName = true, t.PersonID, t.At, p.Name
+		}
+		g.Checks = append(g.Checks, c)
+	}
+	papers, err := r.Papers(b.ID)
+	if err != nil {
+		return g, err
+	}
+	for _, p := range papers {
+		if p.State != signoff.Sent {
+			continue
+		}
+		sheet, err := sheetOf(r, p)
+		if err != nil {
+			return g, err
+		}
+		if sheet.Stage.ID == st.ID {
+			p.Draft = changeOf(sheet) // what is out, not what the shop is editing
+			g.PapersOut = append(g.PapersOut, p)
+		}
+	}
+	return g, nil
+}
+
+// StageView is everything a stage's page shows, apart from its entries.
+type StageView struct {
+	Build    journal.Build
+	Stages   []journal.Stage
+	Stage    journal.Stage
+	Gate     GateReport
+	Turns    []journal.Turn // of this stage
+	Row      billing.StageRow
+	Lead     journal.Person // zero when none is chosen
+	Invoices []Invoice      // issued by this stage's closes
+	// Next is the document that closing now would issue, with no number yet;
+	// WouldBill is false when there is nothing to bill. For the office only.
+	Next      billing.Document
+	WouldBill bool
+}
+
+// StageOf gathers the page of a stage.
+func (s *Steps) StageOf(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID) (v StageView, err error) {
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if v.Build, _, err = readable(r, a, build); err != nil {
+			return err
+		}
+		if v.Stage, err = r.Stage(build, stage); err != nil {
+			return err
+		}
+		if v.Stages, err = r.Stages(build); err != nil {
+			return err
+		}
+		if v.Gate, err = gateOf(r, v.Build, v.Stage); err != nil {
+			return err
+		}
+		turns, err := r.Turns(build)
+		if err != nil {
+			return err
+		}
+		v.Turns = slices.DeleteFunc(turns, func(t journal.Turn) bool { return t.StageID != stage })
+		if v.Stage.LeadID != "" {
+			if v.Lead, err = r.Person(v.Stage.LeadID); err != nil {
+				return err
+			}
+		}
+		acc, err := s.account(r, v.Build)
+		if err != nil {
+			return err
+		}
+		for _, row := range billing.StatementOf(acc).Stages {
+			if row.StageID == string(stage) {
+				v.Row = row
+			}
+		}
+		invoices, err := r.Invoices(build)
+		if err != nil {
+			return err
+		}
+		v.Invoices = slices.DeleteFunc(invoices, func(i Invoice) bool { return i.StageID != stage })
+		if a.Person.Role == journal.Office && v.Build.State != journal.Scoping && v.Stage.State == journal.UnderWay {
+			v.Next, v.WouldBill, err = billing.Next(acc, toBill(acc, v.Stages, stage), s.today(r), string(stage))
+		}
+		return err
+	})
+	return v, err
+}
+
+// toBill are the refs that closing a stage bills: its own, and signed changes
+// on stages closed before.
+func toBill(acc billing.Account, stages []journal.Stage, stage journal.StageID) []string {
+	refs := acc.Unbilled(string(stage))
+	for _, ref := range carried(acc, stages) {
+		if !slices.Contains(refs, ref) {
+			refs = append(refs, ref)
+		}
+	}
+	return refs
+}
+
+// OpenStage puts a stage under way. One that is under way already is left as
+// it is; a closed one needs [Steps.ReopenStage].
+func (s *Steps) OpenStage(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID) error {
+	if err := asStaff(a); err != nil {
+		return err
+	}
+	return s.write(ctx, func(tx Tx) error {
+		st, err := s.stageOf(tx, a, build, stage)
+		if err != nil {
+			return err
+		}
+		switch st.State {
+		case journal.UnderWay:
+			return nil
+		case journal.Closed:
+			return journal.Errorf(journal.Conflict, "%s is closed. The office can reopen it with a reason.", st.Name)
+		}
+		st.OpenedAt = s.at()
+		return s.turn(tx, a, st, journal.UnderWay, "", "stage opened")
+	})
+}
+
+// CloseStage checks the gate, closes the stage and bills it, all or nothing.
+// billed is false when there was nothing to bill.
+//
+// It returns [journal.Conflict] when the stage is not under way (somebody may
+// have closed it a moment ago: it is billed once), and [journal.Invalid] with
+// sentences under the field "gate" when something is missing.
+func (s *Steps) CloseStage(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID) (inv Invoice, billed bool, err error) {
+	if err := asOffice(a); err != nil {
+		return inv, false, err
+	}
+	err = s.write(ctx, func(tx Tx) error {
+		st, err := s.stageOf(tx, a, build, stage)
+		if err != nil {
+			return err
+		}
+		switch st.State {
+		case journal.Closed:
+			return journal.Errorf(journal.Conflict, "%s is closed already; nothing was billed twice.", st.Name)
+		case journal.NotStarted:
+			return journal.Errorf(journal.Conflict, "%s has not been started; please open it first.", st.Name)
+		}
+		b, err := tx.Build(build)
+		if err != nil {
+			return err
+		}
+		g, err := gateOf(tx, b, st)
+		if err != nil {
+			return err
+		}
+		if missing := g.Missing(); len(missing) > 0 {
+			return &journal.Error{Code: journal.Invalid, Message: st.Name + " cannot close yet. " + strings.Join(missing, " "),
+				Fields: map[string]string{"gate": strings.Join(missing, " ")}}
+		}
+		acc, err := s.account(tx, b)
+		if err != nil {
+			return err
+		}
+		stages, err := tx.Stages(build)
+		if err != nil {
+			return err
+		}
+		doc, ok, err := billing.Next(acc, toBill(acc, stages, stage), s.today(tx), string(stage))
+		if err != nil {
+			return err
+		}
+		st.ClosedAt = s.at()
+		if err := s.turn(tx, a, st, journal.Closed, "", "stage closed"); err != nil {
+			return err
+		}
+		if billed = ok; !ok {
+			return nil
+		}
+		inv, err = s.issue(tx, a, b, doc, stage, st.Name)
+		return err
+	})
+	if err != nil {
+		return Invoice{}, false, err
+	}
+	return inv, billed, nil
+}
+
+// ReopenStage puts a closed stage under way again, with a reason. Its invoice
+// stands; closing again bills only what was signed since.
+func (s *Steps) ReopenStage(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID, reason string) error {
+	if err := asOffice(a); err != nil {
+		return err
+	}
+	bad := journal.Problems{}
+	journal.CheckLine(bad, "reason", reason, 1, 300, "Please say why it is reopened, in one line of at most 300 characters.")
+	if err := bad.Err(); err != nil {
+		return err
+	}
+	return s.write(ctx, func(tx Tx) error {
+		st, err := s.stageOf(tx, a, build, stage)
+		if err != nil {
+			return err
+		}
+		if st.State != journal.Closed {
+			return journal.Errorf(journal.Conflict, "%s is not closed, so there is nothing to reopen.", st.Name)
+		}
+		st.ClosedAt = time.Time{}
+		return s.turn(tx, a, st, journal.UnderWay, reason, "stage reopened")
+	})
+}
+
+// TickCheck ticks a gate check, or takes the tick away. Doing it twice changes
+// nothing. A closed stage's checks stay as they are.
+func (s *Steps) TickCheck(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID, text string, done bool) error {
+	if err := asStaff(a); err != nil {
+		return err
+	}
+	return s.write(ctx, func(tx Tx) error {
+		st, err := s.stageOf(tx, a, build, stage)
+		if err != nil {
+			return err
+		}
+		if !slices.Contains(st.Gate.Checks, text) {
+			return journal.Errorf(journal.Conflict, "This check is no longer part of the gate of %s; please look at the page again.", st.Name)
+		}
+		if st.State == journal.Closed {
+			return journal.Errorf(journal.Conflict, "%s is closed; its checks stay as they are.", st.Name)
+		}
+		if !done {
+			if err := tx.DropCheck(stage, text); err != nil {
+				return err
+			}
+			return s.record(tx, a, build, "check cleared", string(stage), map[string]any{"text": text})
+		}
+		if err := tx.AddCheck(journal.Check{StageID: stage, Text: text, PersonID: a.Person.ID, At: s.at()}); err != nil {
+			return err
+		}
+		return s.record(tx, a, build, "check ticked", string(stage), map[string]any{"text": text})
+	})
+}
+
+func (s *Steps) stageOf(r Reads, a Actor, build journal.BuildID, stage journal.StageID) (journal.Stage, error) {
+	if _, _, err := readable(r, a, build); err != nil {
+		return journal.Stage{}, err
+	}
+	return r.Stage(build, stage)
+}
+
+// turn changes a stage's state and records it.
+func (s *Steps) turn(tx Tx, a Actor, st journal.Stage, to journal.StageState, reason, event string) error {
+	st.State = to
+	if err := tx.SaveStage(st); err != nil {
+		return err
+	}
+	if err := tx.AddTurn(journal.Turn{StageID: st.ID, To: to, Reason: reason, ByID: a.Person.ID, At: s.at()}); err != nil {
+		return err
+	}
+	return s.record(tx, a, st.BuildID, event, string(st.ID), map[string]any{"stage": st.Name, "reason": reason})
+}
