@@ -9,6 +9,7 @@ import (
 // FloorHome is the floor's first page: the builds under way, each with its big
 // act.
 type FloorHome struct {
+	Frame
 	Builds []FloorBuild
 }
 
@@ -16,20 +17,29 @@ type FloorHome struct {
 type FloorBuild struct {
 	Build  journal.Build
 	Stages []StageLine
-	Open   []StageLine // stages under way
-	Mine   bool        // the reader leads the build or one of its open stages
-	Loose  int         // the reader's photos not in any entry yet
-	Wants  []string    // what the open gates still want, in words, without a full stop
+	Mine   bool     // the reader leads the build or one of its open stages
+	Loose  int      // the reader's photos not in any entry yet
+	Wants  []string // what the open gates still want, in words, without a full stop
 }
+
+// Coats returns the build's coat strip.
+func (b FloorBuild) Coats() []Coat { return coatsOf(b.Stages) }
+
+// Open returns the stages under way.
+func (b FloorBuild) Open() []StageLine { return underWay(b.Stages) }
+
+// Doing says in words what the strip shows.
+func (b FloorBuild) Doing() string { return doing(b.Stages) }
 
 // PickPhoto is a photo that a form offers or holds. Field names: "photo" (the
 // ticked ones' ids, repeated), "caption_ID" and "place_ID".
 type PickPhoto struct {
-	Photo   journal.Photo
-	Caption string // as typed
-	Chosen  bool
-	Place   string // as typed: its place in the order, "1" first; "" keeps it
-	Note    string // where it comes from: "in the find", "Body metal"; "" for none
+	View     PhotoView // its Caption is not used
+	FileName string    // as the sender named it
+	Caption  string    // as typed
+	Chosen   bool
+	Place    string // as typed: its place in the order, "1" first; "" keeps it
+	Note     string // where it comes from: "in the find", "Body metal"; "" for none
 }
 
 // EntryForm is what was typed for an entry. The field names are "stage",
@@ -45,7 +55,7 @@ type EntryForm struct {
 
 // EntryNew is the form for a new entry. It posts to /builds/ID/entries.
 type EntryNew struct {
-	Build    journal.Build
+	Frame
 	Stages   []journal.Stage // all, in order; those under way are offered first
 	Form     EntryForm
 	Loose    []PickPhoto // the reader's photos that are in no entry, oldest first
@@ -58,24 +68,23 @@ type EntryNew struct {
 // EntryEdit is the form that changes an entry. It posts to
 // /builds/ID/entries/ID/edit.
 type EntryEdit struct {
-	Build    journal.Build
+	Frame
 	Entry    journal.Entry // as stored
 	Stages   []journal.Stage
 	Form     EntryForm
-	Photos   []PickPhoto // those of the entry, in order, then the reader's loose ones
+	Photos   []PickPhoto // those of the entry, in order, all chosen; then the reader's loose ones
 	Problems journal.Problems
 	Refused  []string
 }
 
 // StaffEntry is one entry as the shop sees it.
 type StaffEntry struct {
-	Build   journal.Build
-	Entry   journal.Entry
-	Stage   string // name
-	Author  string // name
-	Photos  []PickPhoto
-	History []EntryWas // newest first
-	Papers  []PaperLine
+	Frame
+	Entry       journal.Entry
+	Shown       EntryView   // with all its photos
+	History     []EntryWas  // newest first
+	Papers      []PaperLine // those made of this find
+	WithdrawnBy string      // name; "" while it stands
 	// Problems of the withdraw form, field "reason"; Reason is what was typed.
 	Problems journal.Problems
 	Reason   string
@@ -99,3 +108,17 @@ type PaperLine struct {
 	SentAt time.Time // of the last revision; zero before
 	Ask    int       // questions not answered
 }
+
+// Template names the page's template.
+func (FloorHome) Template() string { return "floor/home" }
+
+// Template names the page's template.
+func (EntryNew) Template() string { return "floor/entry_new" }
+
+// Template names the page's template.
+func (EntryEdit) Template() string { return "floor/entry_edit" }
+
+// Template names the page's template.
+func (StaffEntry) Template() string { return "floor/entry" }
+
+var _ = declare(FloorHome{}, EntryNew{}, EntryEdit{}, StaffEntry{})

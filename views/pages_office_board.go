@@ -3,6 +3,7 @@ package views
 import (
 	"cmp"
 	"slices"
+	"strconv"
 	"time"
 
 	"farbay/journal"
@@ -25,7 +26,6 @@ type Wait struct {
 	On     WaitsOn
 	What   string        // in words, without a full stop: "change order 4, both front floor pans"
 	Path   string        // where to act on it
-	Act    string        // what the link there says: "Answer the question"; "" for "See it"
 	Days   int           // whole days it has waited
 	Late   int           // days past its due day; 0 when not late or never due
 	Amount journal.Cents // what is open, on payments; 0 otherwise
@@ -35,7 +35,7 @@ type Wait struct {
 type BoardRow struct {
 	Build      journal.Build
 	Stages     []StageLine
-	Waits      []Wait        // in any order; see [BoardRow.WorstFirst]
+	Waits      []Wait        // in any order; see [WorstFirst]
 	Due        journal.Cents // open on all invoices, with tax
 	LastNewsAt time.Time     // zero if the owner never got any
 	QuietDays  int           // whole days since LastNewsAt, or since arrival
@@ -50,10 +50,37 @@ type StageLine struct {
 	Changes journal.Cents // signed changes it bears, before tax
 }
 
-// WorstFirst returns the row's waits, the late ones first, then what the shop
-// itself can do, then the longest waits.
-func (r BoardRow) WorstFirst() []Wait {
-	waits := slices.Clone(r.Waits)
+// Coats returns the row's coat strip.
+func (r BoardRow) Coats() []Coat { return coatsOf(r.Stages) }
+
+// Open returns the row's stages under way.
+func (r BoardRow) Open() []StageLine { return underWay(r.Stages) }
+
+// WorstFirst returns the row's waits in the order of [WorstFirst].
+func (r BoardRow) WorstFirst() []Wait { return WorstFirst(r.Waits) }
+
+func coatsOf(stages []StageLine) []Coat {
+	coats := make([]Coat, len(stages))
+	for i, s := range stages {
+		coats[i] = Coat{Name: s.Stage.Name, State: s.Stage.State, Days: s.Stage.PlannedDays, Done: s.Done}
+	}
+	return coats
+}
+
+func underWay(stages []StageLine) []StageLine {
+	var open []StageLine
+	for _, s := range stages {
+		if s.Stage.State == journal.UnderWay {
+			open = append(open, s)
+		}
+	}
+	return open
+}
+
+// WorstFirst returns the waits, the late ones first (most days first), then
+// what the shop itself can do, then the longest waits.
+func WorstFirst(waits []Wait) []Wait {
+	waits = slices.Clone(waits)
 	slices.SortStableFunc(waits, func(a, b Wait) int {
 		return cmp.Or(cmp.Compare(b.Late, a.Late), cmp.Compare(b.rank(), a.rank()), cmp.Compare(b.Days, a.Days))
 	})
@@ -77,6 +104,7 @@ func (r BoardRow) worst() (late, days int) {
 
 // WhatWaits is the office's first page: one build a row.
 type WhatWaits struct {
+	Frame
 	Rows      []BoardRow // builds not delivered, in any order; see [WhatWaits.WorstFirst]
 	Unsent    int        // letters that failed and are still to be sent
 	Delivered int        // builds delivered, not shown
@@ -104,6 +132,47 @@ func (p WhatWaits) WorstFirst() []BoardRow {
 
 // Builds is the list of all builds, for staff.
 type Builds struct {
+	Frame
 	UnderWay  []BoardRow // Waits may be left empty
 	Delivered []journal.Build
+}
+
+// WaitList is a build's waits as they are shown, piece "wait-list".
+type WaitList struct {
+	Words
+	Waits []Wait // in the order shown
+}
+
+// List returns the row's waits ready to be shown.
+func (p WhatWaits) List(r BoardRow) WaitList { return WaitList{Words: p.Words, Waits: r.WorstFirst()} }
+
+// Due returns what is open on all builds shown.
+func (p WhatWaits) Due() journal.Cents {
+	var due journal.Cents
+	for _, r := range p.Rows {
+		due += r.Due
+	}
+	return due
+}
+
+// Doing says in words what the strip shows: "Plating and Body metal under way,
+// 6 of 13 closed".
+func (r BoardRow) Doing() string { return doing(r.Stages) }
+
+func doing(stages []StageLine) string {
+	var open []string
+	closed := 0
+	for _, s := range stages {
+		switch s.Stage.State {
+		case journal.UnderWay:
+			open = append(open, s.Stage.Name)
+		case journal.Closed:
+			closed++
+		}
+	}
+	said := "Nothing under way"
+	if len(open) > 0 {
+		said = List(open) + " under way"
+	}
+	return said + ", " + strconv.Itoa(closed) + " of " + strconv.Itoa(len(stages)) + " closed"
 }

@@ -29,6 +29,7 @@ type BuildForm struct {
 
 // BuildNew is the form for a new build. It posts to /builds.
 type BuildNew struct {
+	Frame
 	Form     BuildForm
 	Plans    []journal.Plan
 	Leads    []journal.Person // active staff
@@ -37,7 +38,8 @@ type BuildNew struct {
 
 // BuildEdit is the form that changes a build. It posts to /builds/ID/edit.
 type BuildEdit struct {
-	Build    journal.Build // as stored
+	Frame
+	Stored   journal.Build // the build as stored
 	Form     BuildForm
 	Leads    []journal.Person
 	Problems journal.Problems
@@ -51,19 +53,34 @@ type Party struct {
 
 // StaffBuild is a build as the shop sees it.
 type StaffBuild struct {
-	Build   journal.Build
-	Office  bool // whether the reader is of the office
-	Lead    string
-	Parties []Party
-	Stages  []StageLine
-	Waits   []Wait            // in any order; see [BoardRow.WorstFirst]
-	Money   billing.Statement // shown to the office only
-	Drafts  []PaperLine       // papers the shop works on
-	Out     []PaperLine       // papers waiting for the owner
-	Loose   int               // the reader's photos in no entry yet
-	Photos  int               // all of the build
-	News    time.Time         // when the owner last got something new; zero if never
-	Quiet   int               // whole days since then, 0 if within a day
+	Frame
+	Stored    journal.Build // the build as stored
+	Lead      string        // name; "" until chosen
+	Parties   []Party
+	Stages    []StageLine
+	Waits     []Wait            // in any order; see [WorstFirst]
+	Statement billing.Statement // shown to the office only
+	Drafts    []PaperLine       // papers the shop works on
+	Out       []PaperLine       // papers waiting for the owner
+	Loose     int               // the reader's photos in no entry yet
+	Photos    int               // all of the build
+	NewsAt    time.Time         // when the owner last got something new; zero if never
+	Quiet     int               // whole days since then; 0 within a day and once delivered
+	Journal   JournalPiece      // the newest entries
+}
+
+// Plate returns the build's data plate.
+func (p StaffBuild) Plate() Plate { return NewPlate(p.Words, p.Stored) }
+
+// Coats returns the build's coat strip.
+func (p StaffBuild) Coats() []Coat { return coatsOf(p.Stages) }
+
+// Doing says in words what the strip shows.
+func (p StaffBuild) Doing() string { return doing(p.Stages) }
+
+// List returns the build's waits ready to be shown.
+func (p StaffBuild) List() WaitList {
+	return WaitList{Words: p.Words, Waits: WorstFirst(p.Waits)}
 }
 
 // ScopeLine is one stage in the scope form, as typed. With N counted from 0, the
@@ -93,7 +110,8 @@ type ScopeLine struct {
 // or "add" (a stage more); afterwards it is read only. The agreement's form
 // posts to /builds/ID/agreement.
 type Scope struct {
-	Build     journal.Build
+	Frame
+	Stored    journal.Build // the build as stored
 	Lines     []ScopeLine
 	Total     journal.Cents // of the stored values
 	TotalDays int           // of the stored plan, stage by stage
@@ -117,7 +135,7 @@ type AgreementForm struct {
 
 // Terms is the form for a build's money terms. It posts to /builds/ID/terms.
 type Terms struct {
-	Build journal.Build
+	Frame
 	// Fixed: the agreement is signed; only the tax rates can change.
 	Fixed    bool
 	Stored   billing.Terms
@@ -147,7 +165,7 @@ type TermsForm struct {
 // [journal.MemberAs]) and "named_by"; ending one posts to
 // /builds/ID/people/PERSON/end.
 type BuildPeople struct {
-	Build    journal.Build
+	Frame
 	Parties  []Party
 	Choices  []journal.Person // active owner-role people not on the build
 	Person   string           // as typed

@@ -26,7 +26,7 @@ type PaymentForm struct {
 // PaymentNew is the form that records a payment. It posts to
 // /builds/ID/payments.
 type PaymentNew struct {
-	Build        journal.Build
+	Frame
 	Open         []OpenInvoice
 	DepositAsked journal.Cents // by the terms
 	DepositIn    journal.Cents // received so far

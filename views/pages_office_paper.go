@@ -31,7 +31,7 @@ type LineForm struct {
 // /builds/ID/papers/ID/edit with button "do" = "save", "add" (a line more) or
 // "preview".
 type PaperEdit struct {
-	Build    journal.Build
+	Frame
 	Paper    signoff.Paper
 	Name     string // "Change order 4", "New change order"
 	Form     ChangeForm
@@ -55,7 +55,7 @@ type ChangeTotals struct {
 // PaperPreview is a change order as the owner will see it, before it is sent.
 // Its form posts to /builds/ID/papers/ID/send with "version".
 type PaperPreview struct {
-	Build   journal.Build
+	Frame
 	Paper   signoff.Paper
 	Sheet   signoff.Sheet // as it would be frozen; number, revision and time are those expected
 	To      []Party       // who will be asked
@@ -69,9 +69,8 @@ type PaperPreview struct {
 // decision in full. Its forms post to .../recall and
 // .../questions/ID/answer ("text").
 type StaffPaper struct {
-	Build     journal.Build
+	Frame
 	Paper     signoff.Paper
-	Office    bool          // whether the reader is of the office
 	Name      string        // "Change order 4"; "Draft change order" before the first sending
 	Sheet     signoff.Sheet // of the last revision
 	SHA256    string        // of the last revision

@@ -25,6 +25,7 @@ type PersonLine struct {
 // People is the list of all people, with the form that adds one. It posts to
 // /people.
 type People struct {
+	Frame
 	Staff    []PersonLine
 	Owners   []PersonLine
 	Ended    []PersonLine
@@ -35,7 +36,8 @@ type People struct {
 // Person is one person's account. Its forms post to /people/ID, and to .../link
 // (send a link), .../sessions/end and .../end.
 type Person struct {
-	Person   journal.Person // as stored
+	Frame
+	Stored   journal.Person // the account as stored
 	Self     bool           // whether it is the reader
 	Builds   []journal.Build
 	Sessions []journal.Session // live ones, newest first
@@ -61,6 +63,7 @@ type ShopForm struct {
 
 // Shop is the form for the shop's settings. It posts to /shop.
 type Shop struct {
+	Frame
 	Form     ShopForm
 	Zones    []string // offered while typing
 	Problems journal.Problems
@@ -68,6 +71,7 @@ type Shop struct {
 
 // Outbox is the list of letters, newest first.
 type Outbox struct {
+	Frame
 	Letters []LetterLine
 	Waiting int  // letters still to be sent
 	ByMail  bool // whether letters leave by mail; false: they are only kept here
@@ -79,8 +83,9 @@ type LetterLine struct {
 	Build  string // nickname; "" for sign-in links and the like
 }
 
-// Letter is one e-mail as it was sent.
-type Letter struct {
+// LetterPage is one e-mail as it was sent.
+type LetterPage struct {
+	Frame
 	Letter journal.Letter
 	Build  string // nickname; "" for sign-in links and the like
 	ByMail bool   // whether letters leave by mail

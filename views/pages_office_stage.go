@@ -25,9 +25,8 @@ type TurnLine struct {
 // .../close, .../reopen ("reason") and .../check ("text", "done" = "yes" or
 // "no").
 type StaffStage struct {
-	Build    journal.Build
+	Frame
 	Stage    journal.Stage
-	Office   bool // whether the reader is of the office
 	Lead     string
 	Done     int           // share of its planned days gone by, in per cent
 	Changes  journal.Split // signed changes it bears
@@ -46,7 +45,7 @@ type StaffStage struct {
 	Follows     *billing.Document
 	FollowsNone string
 
-	Photos  []PickPhoto // in the order of capture, the first few dozen
+	Photos  []PhotoView // in the order of capture, the first few dozen
 	Entries int         // standing entries of the stage
 	Turns   []TurnLine  // oldest first
 
@@ -72,7 +71,7 @@ type StageForm struct {
 // StageEdit is the form that changes a stage. It posts to
 // /builds/ID/stages/ID/edit.
 type StageEdit struct {
-	Build    journal.Build
+	Frame
 	Stage    journal.Stage // as stored
 	Form     StageForm
 	Leads    []journal.Person
@@ -103,12 +102,14 @@ type PlanStageForm struct {
 // Plans is the list of stage plans. Copying one posts to /plans with "copy" (an
 // id).
 type Plans struct {
+	Frame
 	Plans []journal.Plan
 }
 
 // PlanEdit is the form for a plan. It posts to /plans/ID with button "do" =
 // "save" or "add" (a stage more).
 type PlanEdit struct {
+	Frame
 	Plan     journal.Plan // as stored
 	Form     PlanForm
 	Problems journal.Problems

@@ -1,0 +1,207 @@
+package views
+
+import (
+	"strconv"
+
+	"farbay/journal"
+)
+
+// leadOptions offers the shop's people as lead, and nobody.
+func leadOptions(people []journal.Person) []Option {
+	options := []Option{{Text: "Nobody yet"}}
+	for _, p := range people {
+		options = append(options, Option{Value: string(p.ID), Text: p.Name})
+	}
+	return options
+}
+
+// LeadOptions offers who may lead the build.
+func (p BuildNew) LeadOptions() []Option { return leadOptions(p.Leads) }
+
+// LeadOptions offers who may lead the build.
+func (p BuildEdit) LeadOptions() []Option { return leadOptions(p.Leads) }
+
+// LeadOptions offers who may lead a stage.
+func (p Scope) LeadOptions() []Option { return leadOptions(p.Leads) }
+
+// LeadOptions offers who may lead the stage.
+func (p StageEdit) LeadOptions() []Option { return leadOptions(p.Leads) }
+
+// PlanOptions offers the stage plans.
+func (p BuildNew) PlanOptions() []Option {
+	var options []Option
+	for _, plan := range p.Plans {
+		days := 0
+		for _, s := range plan.Stages {
+			days += s.PlannedDays
+		}
+		options = append(options, Option{Value: string(plan.ID), Text: plan.Name,
+			Help: Plural(len(plan.Stages), "stage", "stages") + ", " + WorkingDays(days) + " one after the other"})
+	}
+	return options
+}
+
+// stageOptions offers the stages: those under way first, then those to come,
+// then the closed ones, each group in the order of work.
+func stageOptions(stages []journal.Stage) []Option {
+	var options []Option
+	for _, state := range []journal.StageState{journal.UnderWay, journal.NotStarted, journal.Closed} {
+		for _, s := range stages {
+			if s.State == state {
+				options = append(options, Option{Value: string(s.ID), Text: s.Name, Help: string(s.State)})
+			}
+		}
+	}
+	return options
+}
+
+// StageOptions offers the stages under way as radios.
+func (p EntryNew) StageOptions() []Option { return stageOptions(p.Stages) }
+
+// StageOptions offers all stages.
+func (p EntryEdit) StageOptions() []Option { return stageOptions(p.Stages) }
+
+// StageOptions offers all stages in one list, the state in the words.
+func (p PaperEdit) StageOptions() []Option {
+	options := []Option{{Text: "Choose the stage"}}
+	for _, o := range stageOptions(p.Stages) {
+		options = append(options, Option{Value: o.Value, Text: o.Text + " (" + o.Help + ")"})
+	}
+	return options
+}
+
+// kindHelp says what each kind of entry is for.
+var kindHelp = map[journal.EntryKind]string{
+	journal.KindProgress: "Work done",
+	journal.KindFind:     "Something discovered: rust, a cracked bracket, somebody's old tools",
+	journal.KindProblem:  "Something is stuck or went wrong",
+	journal.KindRoadTest: "Driven: odometer, leaks, noises",
+	journal.KindVisit:    "The owner or somebody else came by",
+}
+
+func kindOptions() []Option {
+	var options []Option
+	for _, k := range journal.EntryKinds {
+		options = append(options, Option{Value: string(k), Text: UpperFirst(string(k)), Help: kindHelp[k]})
+	}
+	return options
+}
+
+// KindOptions offers the kinds of entry.
+func (EntryForm) KindOptions() []Option { return kindOptions() }
+
+// AudienceOptions offers who sees the entry.
+func (EntryForm) AudienceOptions() []Option {
+	return []Option{
+		{Value: string(journal.ShopOnly), Text: "Shop only", Help: "Nobody outside the shop sees it"},
+		{Value: string(journal.OwnerToo), Text: "Owner too", Help: "The owner sees it at once"},
+	}
+}
+
+// KindOrProgress returns the kind to show as chosen.
+func (f EntryForm) KindOrProgress() string {
+	if f.Kind == "" {
+		return string(journal.KindProgress)
+	}
+	return f.Kind
+}
+
+// AudienceOrShop returns the audience to show as chosen: shop only until
+// somebody says otherwise.
+func (f EntryForm) AudienceOrShop() string {
+	if f.Audience == "" {
+		return string(journal.ShopOnly)
+	}
+	return f.Audience
+}
+
+// KindOptions offers the line kinds.
+func (LineForm) KindOptions() []Option {
+	var options []Option
+	for _, k := range journal.LineKinds {
+		options = append(options, Option{Value: string(k), Text: UpperFirst(string(k))})
+	}
+	return options
+}
+
+// InvoiceOptions offers what a payment can be for.
+func (p PaymentNew) InvoiceOptions() ([]Option, error) {
+	var options []Option
+	for _, o := range p.Open {
+		open, err := p.Money(o.Balance.Open)
+		if err != nil {
+			return nil, err
+		}
+		help := open + " open"
+		if o.Stage != "" {
+			help = o.Stage + ", " + help
+		}
+		if o.Late > 0 {
+			help += ", " + Plural(o.Late, "day", "days") + " late"
+		}
+		options = append(options, Option{Value: string(o.ID), Text: UpperFirst(o.Balance.Document.Name()), Help: help})
+	}
+	asked, err := p.Money(p.DepositAsked)
+	if err != nil {
+		return nil, err
+	}
+	in, err := p.MoneyOrNothing(p.DepositIn)
+	if err != nil {
+		return nil, err
+	}
+	return append(options, Option{Value: "deposit", Text: "Deposit", Help: asked + " asked, " + in + " received"}), nil
+}
+
+// MeansOptions offers how it was paid.
+func (PaymentForm) MeansOptions() []Option {
+	var options []Option
+	for _, m := range journal.MeansOffered {
+		options = append(options, Option{Value: string(m), Text: UpperFirst(string(m))})
+	}
+	return options
+}
+
+// RoleOptions offers what a person does.
+func (PersonForm) RoleOptions() []Option {
+	return []Option{
+		{Value: string(journal.Office), Text: "Office", Help: "Scopes, prices, sends papers, closes stages, bills"},
+		{Value: string(journal.Floor), Text: "Floor", Help: "Posts photos and finds, works the stages"},
+		{Value: string(journal.Owner), Text: "Owner", Help: "Owns a truck, or decides in an owner's place; sees only that truck"},
+	}
+}
+
+// PersonOptions offers whom to add to the build.
+func (p BuildPeople) PersonOptions() []Option {
+	options := []Option{{Text: "Choose a person"}}
+	for _, person := range p.Choices {
+		options = append(options, Option{Value: string(person.ID), Text: person.Name + ", " + person.Email})
+	}
+	return options
+}
+
+// AsOptions offers in which quality a person belongs to the build.
+func (BuildPeople) AsOptions() []Option {
+	return []Option{
+		{Value: string(journal.AsOwner), Text: "Owner", Help: "Their truck"},
+		{Value: string(journal.AsDelegate), Text: "Delegate", Help: "Named in writing by an owner to decide in their place"},
+	}
+}
+
+// CreditingOptions offers how the deposit is credited.
+func (Terms) CreditingOptions() []Option {
+	return []Option{{Value: "pro rata", Text: "Pro rata", Help: "Each invoice uses the share of the deposit that it is of the agreed total"}}
+}
+
+// BasisOptions offers how tax is rounded.
+func (Terms) BasisOptions() []Option {
+	return []Option{
+		{Value: "invoice", Text: "Per invoice", Help: "Tax of the whole invoice is rounded once"},
+		{Value: "line", Text: "Per line", Help: "Each line kind of each line is rounded alone"},
+	}
+}
+
+// Field returns the form field name of one of the numbered lines of a form:
+// "stages", 2, "name" is "stages.2.name".
+func (Frame) Field(list string, n int, name string) string {
+	return list + "." + strconv.Itoa(n) + "." + name
+}
