@@ -120,5 +120,3 @@ func (EntryEdit) Template() string { return "floor/entry_edit" }
 
 // Template names the page's template.
 func (StaffEntry) Template() string { return "floor/entry" }
-
-var _ = declare(FloorHome{}, EntryNew{}, EntryEdit{}, StaffEntry{})
