@@ -1,0 +1,366 @@
+package media
+
+import (
+	"encoding/binary"
+	"fmt"
+	"io"
+)
+
+const (
+	// maxMetaBytes is the largest meta box read; phones write 3 to 60 KB.
+	maxMetaBytes = 4 << 20
+	maxHEIFItems = 4096
+	maxTopBoxes  = 4096
+)
+
+// heifMeta is what the meta box says, as far as it is needed.
+type heifMeta struct {
+	primary    uint32
+	types      map[uint32]string // item -> type
+	extents    map[uint32][]heifExtent
+	idat       []byte
+	properties []heifProperty      // numbered from 1 in ipma
+	assigned   map[uint32][]uint16 // item -> property numbers, in order
+}
+
+type heifExtent struct {
+	inIdat      bool
+	off, length uint64
+}
+
+type heifProperty struct {
+	kind string
+	data []byte
+}
+
+// walkHEIC finds the primary image's size, its turning by irot and imir, its
+// colour profile and Exif. Nothing is decoded. It returns ErrTruncated if the
+// file ends inside a box, or an Exif block lies outside the file.
+//
+// Source: ISO/IEC 14496-12 sections 4.2, 8.11; ISO/IEC 23008-12 sections 6.5,
+// 9.3 and annex A.2.1. From memory: both are paid standards and not at hand.
+func walkHEIC(r io.ReaderAt, size int64) (layout, error) {
+	out := layout{turned: true, orientation: 1}
+	var meta *heifMeta
+	off := int64(0)
+	for range maxTopBoxes {
+		if off >= size {
+			break
+		}
+		kind, start, end, err := boxAt(r, size, off)
+		if err != nil {
+			return out, err
+		}
+		if kind == "meta" && meta == nil {
+			if end-start > maxMetaBytes {
+				return out, fmt.Errorf("meta box of %d bytes: %w", end-start, ErrDamaged)
+			}
+			b, err := window(r, size, start, end-start)
+			if err != nil {
+				return out, err
+			}
+			if meta, err = readMeta(b); err != nil {
+				return out, err
+			}
+		}
+		off = end
+	}
+	if meta == nil {
+		return out, fmt.Errorf("no meta box: %w", ErrDamaged)
+	}
+	meta.describe(&out)
+	if out.width == 0 || out.height == 0 {
+		return out, fmt.Errorf("no size of the primary image: %w", ErrDamaged)
+	}
+	block, err := meta.readExif(r, size)
+	out.exif = block
+	return out, err
+}
+
+// boxAt reads the head of a box in the file: its kind and where its content
+// starts and ends.
+func boxAt(r io.ReaderAt, size, off int64) (kind string, start, end int64, err error) {
+	head, err := window(r, size, off, 8)
+	if err != nil {
+		return "", 0, 0, err
+	}
+	length, start := int64(binary.BigEndian.Uint32(head)), off+8
+	switch length {
+	case 0: // to the end of the file
+		length = size - off
+	case 1:
+		wide, err := window(r, size, start, 8)
+		if err != nil {
+			return "", 0, 0, err
+		}
+		length, start = int64(binary.BigEndian.Uint64(wide)), start+8
+	}
+	switch {
+	case length < start-off:
+		return "", 0, 0, fmt.Errorf("box shorter than its head: %w", ErrDamaged)
+	case length > size-off:
+		return "", 0, 0, ErrTruncated
+	}
+	return string(head[4:8]), start, off + length, nil
+}
+
+// boxes calls fn for each box in b.
+func boxes(b []byte, fn func(kind string, data []byte) error) error {
+	for len(b) >= 8 {
+		length, head := uint64(binary.BigEndian.Uint32(b)), uint64(8)
+		if length == 1 && len(b) >= 16 {
+			length, head = binary.BigEndian.Uint64(b[8:]), 16
+		}
+		if length == 0 {
+			length = uint64(len(b))
+		}
+		if length < head || length > uint64(len(b)) {
+			return fmt.Errorf("box of %d bytes in %d: %w", length, len(b), ErrDamaged)
+		}
+		if err := fn(string(b[4:8]), b[head:length]); err != nil {
+			return err
+		}
+		b = b[length:]
+	}
+	return nil
+}
+
+func readMeta(b []byte) (*heifMeta, error) {
+	m := &heifMeta{types: map[uint32]string{}, extents: map[uint32][]heifExtent{}, assigned: map[uint32][]uint16{}}
+	c := &cursor{b: b}
+	c.uint(4) // version, flags
+	err := boxes(c.b, func(kind string, data []byte) error {
+		c := &cursor{b: data}
+		switch kind {
+		case "pitm":
+			m.primary = c.id(c.version() > 0)
+		case "iinf":
+			c.uint(c.wide(c.version() > 0))
+			return boxes(c.b, m.itemInfo)
+		case "iloc":
+			m.locations(c)
+		case "idat":
+			m.idat = data
+			return nil
+		case "iprp":
+			return boxes(data, m.itemProperties)
+		}
+		return c.err()
+	})
+	return m, err
+}
+
+// itemInfo reads an infe box. Versions before 2 have no item type.
+func (m *heifMeta) itemInfo(kind string, data []byte) error {
+	c := &cursor{b: data}
+	version := c.version()
+	if kind != "infe" || version < 2 || len(m.types) >= maxHEIFItems {
+		return nil
+	}
+	id := c.id(version > 2)
+	c.uint(2) // protection
+	m.types[id] = string(c.take(4))
+	return c.err()
+}
+
+// locations reads an iloc box.
+func (m *heifMeta) locations(c *cursor) {
+	version := c.version()
+	sizes := c.uint(2)
+	offBytes, lenBytes, baseBytes, indexBytes := int(sizes>>12), int(sizes>>8&15), int(sizes>>4&15), int(sizes&15)
+	if version == 0 {
+		indexBytes = 0
+	}
+	items := c.uint(c.wide(version > 1))
+	for range min(items, maxHEIFItems) {
+		id := c.id(version > 1)
+		method := uint64(0)
+		if version > 0 {
+			method = c.uint(2) & 15
+		}
+		c.uint(2) // data reference: this file
+		base := c.uint(baseBytes)
+		extents := c.uint(2)
+		for range extents {
+			c.uint(indexBytes)
+			e := heifExtent{inIdat: method == 1, off: base + c.uint(offBytes), length: c.uint(lenBytes)}
+			if c.short {
+				return
+			}
+			if method <= 1 && len(m.extents[id]) < maxHEIFItems {
+				m.extents[id] = append(m.extents[id], e)
+			}
+		}
+	}
+}
+
+// itemProperties reads a box of iprp: the properties or their assignment.
+func (m *heifMeta) itemProperties(kind string, data []byte) error {
+	switch kind {
+	case "ipco":
+		return boxes(data, func(kind string, data []byte) error {
+			m.properties = append(m.properties, heifProperty{kind, data})
+			return nil
+		})
+	case "ipma":
+		c := &cursor{b: data}
+		head := c.uint(4)
+		version, wide := head>>24, head&1 == 1
+		for range min(c.uint(4), maxHEIFItems) {
+			id := c.id(version > 0)
+			for range c.uint(1) {
+				number := c.uint(c.oneOrTwo(wide))
+				if wide {
+					number &= 0x7fff // the top bit says "essential"
+				} else {
+					number &= 0x7f
+				}
+				m.assigned[id] = append(m.assigned[id], uint16(number))
+			}
+			if c.short {
+				break
+			}
+		}
+		return c.err()
+	}
+	return nil
+}
+
+// describe fills in what the primary item's properties say.
+func (m *heifMeta) describe(out *layout) {
+	var turn, mirror *byte
+	for _, number := range m.assigned[m.primary] {
+		if number == 0 || int(number) > len(m.properties) {
+			continue
+		}
+		p := m.properties[number-1]
+		switch {
+		case p.kind == "ispe" && len(p.data) >= 12:
+			w, h := binary.BigEndian.Uint32(p.data[4:]), binary.BigEndian.Uint32(p.data[8:])
+			out.width, out.height = int(w), int(h)
+		case p.kind == "irot" && len(p.data) >= 1:
+			turn = &p.data[0]
+		case p.kind == "imir" && len(p.data) >= 1:
+			mirror = &p.data[0]
+		case p.kind == "colr" && len(p.data) >= 4 && (string(p.data[:4]) == "prof" || string(p.data[:4]) == "rICC"):
+			out.hasICC = true
+			if len(p.data)-4 <= maxICCBytes {
+				out.icc = p.data[4:]
+			}
+		}
+	}
+	out.orientation = heifOrientation(turn, mirror)
+}
+
+// heifOrientation gives the Exif number for irot (quarter turns anticlockwise)
+// followed by imir (axis 0: top and bottom change places; 1: left and right).
+// The order is that of ISO/IEC 23000-22, 7.3.6.7: turn, then mirror.
+func heifOrientation(turn, mirror *byte) int {
+	quarters := 0
+	if turn != nil {
+		quarters = int(*turn & 3)
+	}
+	switch {
+	case mirror == nil:
+		return [4]int{1, 8, 3, 6}[quarters]
+	case *mirror&1 == 0:
+		return [4]int{4, 5, 2, 7}[quarters]
+	default:
+		return [4]int{2, 7, 4, 5}[quarters]
+	}
+}
+
+// readExif returns the TIFF block of the Exif item, or nil if there is none.
+// The item starts with the number of bytes before the TIFF header.
+func (m *heifMeta) readExif(r io.ReaderAt, size int64) ([]byte, error) {
+	var id uint32
+	found := false
+	for item, kind := range m.types {
+		if kind == "Exif" && (!found || item < id) {
+			id, found = item, true
+		}
+	}
+	if !found {
+		return nil, nil
+	}
+	var item []byte
+	for _, e := range m.extents[id] {
+		if e.length > maxExifBytes || uint64(len(item))+e.length > maxExifBytes {
+			return nil, nil
+		}
+		if e.inIdat {
+			if e.off > uint64(len(m.idat)) || e.length > uint64(len(m.idat))-e.off {
+				return nil, ErrTruncated
+			}
+			item = append(item, m.idat[e.off:e.off+e.length]...)
+			continue
+		}
+		if e.off > uint64(size) {
+			return nil, ErrTruncated
+		}
+		part, err := window(r, size, int64(e.off), int64(e.length))
+		if err != nil {
+			return nil, err
+		}
+		item = append(item, part...)
+	}
+	c := &cursor{b: item}
+	skip := c.uint(4)
+	if c.short || skip > uint64(len(c.b)) {
+		return nil, nil
+	}
+	if block := cutExifPrefix(c.b[skip:]); startsTIFF(block) {
+		return block, nil
+	}
+	return nil, nil
+}
+
+// cursor reads big-endian numbers; past the end it gives zeros and notes it.
+type cursor struct {
+	b     []byte
+	short bool
+}
+
+func (c *cursor) take(n int) []byte {
+	if n > len(c.b) {
+		c.short, c.b = true, nil
+		return nil
+	}
+	out := c.b[:n]
+	c.b = c.b[n:]
+	return out
+}
+
+func (c *cursor) uint(n int) uint64 {
+	var v uint64
+	for _, b := range c.take(n) {
+		v = v<<8 | uint64(b)
+	}
+	return v
+}
+
+// version reads the version and flags of a full box and returns the version.
+func (c *cursor) version() uint64 { return c.uint(4) >> 24 }
+
+func (c *cursor) id(wide bool) uint32 { return uint32(c.uint(c.wide(wide))) }
+
+func (c *cursor) wide(wide bool) int {
+	if wide {
+		return 4
+	}
+	return 2
+}
+
+func (c *cursor) oneOrTwo(wide bool) int {
+	if wide {
+		return 2
+	}
+	return 1
+}
+
+func (c *cursor) err() error {
+	if c.short {
+		return fmt.Errorf("box ends early: %w", ErrDamaged)
+	}
+	return nil
+}

@@ -1,0 +1,50 @@
+package media
+
+import (
+	"context"
+
+	"golang.org/x/sync/semaphore"
+)
+
+// DefaultLimitBytes is the bound of the [Limiter] that [Derive] uses: 256 MiB,
+// enough for three 48-megapixel JPEGs at once.
+const DefaultLimitBytes = 256 << 20
+
+// fixedDeriveBytes is what making derivatives takes beside the decoded image:
+// the shrunk ones and their encoding.
+const fixedDeriveBytes = 24 << 20
+
+// Limiter bounds the memory of all photos being decoded at once. Each waits
+// until its estimated need fits beside the others', in order of arrival. A photo
+// that needs more than the whole bound runs alone.
+type Limiter struct {
+	bytes int64
+	room  *semaphore.Weighted
+}
+
+// NewLimiter makes a Limiter of so many bytes, which must be above zero.
+func NewLimiter(bytes int64) *Limiter {
+	return &Limiter{bytes: bytes, room: semaphore.NewWeighted(bytes)}
+}
+
+var defaultLimiter = NewLimiter(DefaultLimitBytes)
+
+// acquire waits for room and returns the function that gives it back.
+func (l *Limiter) acquire(ctx context.Context, need int64) (release func(), err error) {
+	need = min(need, l.bytes)
+	if err := l.room.Acquire(ctx, need); err != nil {
+		return nil, err
+	}
+	return func() { l.room.Release(need) }, nil
+}
+
+// needBytes estimates the memory that [Derive] takes for a file.
+func (i Info) needBytes() int64 {
+	pixels := int64(i.layout.width) * int64(i.layout.height)
+	need := pixels*i.layout.decodeBytesPerPixel + fixedDeriveBytes
+	if i.Kind != JPEG {
+		// imaging shrinks across first: RGBA rows of the target's width.
+		need += int64(LongEdges[0]) * 4 * int64(max(i.layout.width, i.layout.height))
+	}
+	return need
+}
