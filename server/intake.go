@@ -1,0 +1,224 @@
+package server
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path"
+	"strings"
+	"time"
+	"unicode"
+
+	"farbay/journal"
+	"farbay/journal/flow"
+	"farbay/media"
+)
+
+// Intake takes one photo in: the one way in for uploads, imports and the demo.
+type Intake struct {
+	Steps    *flow.Steps
+	Storage  media.Storage
+	MaxBytes int64 // of one photo
+}
+
+// Taken is a photo that was taken in.
+type Taken struct {
+	Photo     journal.Photo
+	Duplicate bool // the build had the same file already; Photo is that one
+}
+
+// Take reads one file to its end, keeps it, reads what its camera says and
+// records it with the build. When it returns without an error the original is
+// durably stored and recorded, and a job to make its sizes is waiting.
+//
+// The bytes are never held whole in memory. Errors carry a sentence for the
+// sender: [journal.TooLarge], [journal.Invalid] for what is no photo or is
+// damaged, [journal.Unavailable] when the disk is full. A file that is refused
+// leaves nothing that [Intake.Sweep] does not clear.
+func (in Intake) Take(ctx context.Context, a flow.Actor, build journal.Build, name string, r io.Reader) (Taken, error) {
+	stored, err := in.Storage.Put(ctx, r, in.MaxBytes)
+	if err != nil {
+		return Taken{}, in.refusal(err)
+	}
+	info, err := in.inspect(ctx, stored)
+	if err != nil {
+		return Taken{}, err
+	}
+	shop, err := in.shop(ctx)
+	if err != nil {
+		return Taken{}, err
+	}
+	p := in.photo(build, name, stored, info, shop.Location())
+	p.ByID = a.Person.ID
+	photo, duplicate, err := in.Steps.RecordPhoto(ctx, a, build.ID, p)
+	return Taken{Photo: photo, Duplicate: duplicate}, err
+}
+
+func (in Intake) shop(ctx context.Context) (shop journal.Shop, err error) {
+	err = in.Steps.Store.Read(ctx, func(r flow.Reads) error {
+		shop, err = r.Shop()
+		return err
+	})
+	return shop, err
+}
+
+// inspect says what a stored original is, and refuses what is not taken.
+func (in Intake) inspect(ctx context.Context, stored media.Stored) (media.Info, error) {
+	f, err := in.Storage.Open(ctx, stored.SHA256)
+	if err != nil {
+		return media.Info{}, in.refusal(err)
+	}
+	defer f.Close()
+	info, err := media.Inspect(f, f.Size())
+	if err == nil && !info.Decodable() {
+		err = media.ErrUnsupported
+	}
+	if err != nil {
+		return media.Info{}, in.refusal(err)
+	}
+	return info, nil
+}
+
+// photo puts together what is known of a stored original.
+func (in Intake) photo(build journal.Build, name string, stored media.Stored, info media.Info, zone *time.Location) journal.Photo {
+	received := in.Steps.Now().UTC().Truncate(time.Millisecond)
+	capture := media.CaptureTime(info.Exif, zone)
+	doubt := capture.Doubt(received, build.CreatedAt)
+	if build.ArrivedOn != "" && build.ArrivedOn.Time().Before(build.CreatedAt) {
+		// The truck may be photographed before anybody types it in.
+		doubt = capture.Doubt(received, build.ArrivedOn.AddDays(-1).Time())
+	}
+	if capture.Clock != media.ClockPlain && doubt == "" {
+		doubt = "When it was taken is not certain: " + string(capture.Clock) + "."
+	}
+	capture = capture.OrReceived(received, zone)
+	p := journal.Photo{
+		ID: journal.PhotoID(in.Steps.NewID()), BuildID: build.ID, SHA256: stored.SHA256, Bytes: stored.Bytes,
+		FileName: safeName(name), Kind: info.ContentType(), Width: info.Width, Height: info.Height, Orientation: info.Orientation,
+		ReceivedAt: received, CapturedAt: capture.At.UTC().Truncate(time.Millisecond), CapturedOffset: capture.OffsetMinutes,
+		CapturedSource: string(capture.Source), CapturedDoubt: doubt,
+		Camera: cameraOf(info.Exif), State: journal.PhotoPending,
+	}
+	if at := info.Exif.Location; at != nil {
+		p.Latitude, p.Longitude, p.Located = at.Lat, at.Lon, true
+	}
+	return p
+}
+
+// cameraOf joins make and model, naming the make once.
+func cameraOf(e media.Exif) string {
+	name := strings.TrimSpace(e.Make + " " + e.Model)
+	if e.Make != "" && strings.HasPrefix(strings.ToLower(e.Model), strings.ToLower(e.Make)) {
+		name = e.Model
+	}
+	return cut(name, 120)
+}
+
+// safeName is a sender's file name as it is kept for show: without folders and
+// control characters, at most 120 characters. It never becomes a path.
+func safeName(name string) string {
+	name = path.Base(strings.ReplaceAll(strings.ToValidUTF8(name, "?"), `\`, "/"))
+	name = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return -1
+		}
+		return r
+	}, name)
+	if name = strings.TrimSpace(name); name == "" || name == "." || name == "/" || name == ".." {
+		return "photo"
+	}
+	return cut(name, 120)
+}
+
+// cut shortens text to at most n characters, keeping its end: file names are
+// told apart by theirs.
+func cut(s string, n int) string {
+	r := []rune(s)
+	if len(r) <= n {
+		return s
+	}
+	return string(r[:n/2]) + "…" + string(r[len(r)-n/2+1:])
+}
+
+// refusal turns what can be wrong with a file into a sentence for its sender.
+func (in Intake) refusal(err error) error {
+	say := func(code journal.Code, text string, args ...any) error {
+		return &journal.Error{Code: code, Message: fmt.Sprintf(text, args...), Err: err}
+	}
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, media.ErrEmpty):
+		return say(journal.Invalid, "This file is empty; please choose it again.")
+	case errors.Is(err, media.ErrTooLarge):
+		return say(journal.TooLarge, "This file has more than %d MB; please send a smaller one.", in.MaxBytes/1_000_000)
+	case errors.Is(err, media.ErrTooManyPixels):
+		return say(journal.TooLarge, "This photo has more than %d megapixels; please send a smaller one.", media.MaxPixels/1_000_000)
+	case errors.Is(err, media.ErrNotImage):
+		return say(journal.Invalid, "This is not a photo; please send a JPEG, PNG or WebP file.")
+	case errors.Is(err, media.ErrUnsupported):
+		return say(journal.Invalid, "This kind of image is not taken; please send it as a JPEG, PNG or WebP file.")
+	case errors.Is(err, media.ErrTruncated):
+		return say(journal.Invalid, "This photo is cut off: its end is missing. Please send it again.")
+	case errors.Is(err, media.ErrDamaged), errors.Is(err, media.ErrTooManyScans):
+		return say(journal.Invalid, "This photo is damaged and cannot be read; please send another copy.")
+	case errors.Is(err, media.ErrDiskFull):
+		return say(journal.Unavailable, "The shop's disk is full, so this photo was not stored. Please keep it and tell the office.")
+	}
+	return err
+}
+
+// Sweep removes originals that no photo refers to, such as those of refused
+// files or of a crash between storing and recording. Only those stored before
+// the given time are touched, so that uploads under way are left alone. It
+// returns how many it removed.
+func (in Intake) Sweep(ctx context.Context, storedBefore time.Time) (removed int, err error) {
+	err = in.Storage.Each(ctx, func(sha string, _ int64) error {
+		var known bool
+		err := in.Steps.Store.Read(ctx, func(r flow.Reads) error {
+			known, err = r.HasOriginal(sha)
+			return err
+		})
+		if err != nil || known {
+			return err
+		}
+		gone, err := in.Storage.Remove(ctx, sha, storedBefore)
+		if gone {
+			removed++
+		}
+		return err
+	})
+	return removed, err
+}
+
+// Derive makes the sizes of one photo; it is what [journal.JobDerive] does. A
+// photo that cannot be decoded ends as failed, with a sentence; other errors
+// are returned, to be tried again.
+func (in Intake) Derive(ctx context.Context, p journal.Photo) error {
+	f, err := in.Storage.Open(ctx, p.SHA256)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	info, err := media.Inspect(f, f.Size())
+	if err != nil {
+		return in.failed(ctx, p, err)
+	}
+	tone := ""
+	err = media.Derive(ctx, f, info, func(d media.Derivative) error {
+		tone = d.Average
+		return in.Storage.PutDerivative(ctx, p.SHA256, d.LongEdge, d.JPEG)
+	})
+	switch {
+	case errors.Is(err, media.ErrTruncated), errors.Is(err, media.ErrDamaged), errors.Is(err, media.ErrUnsupported):
+		return in.failed(ctx, p, err)
+	case err != nil:
+		return err
+	}
+	return in.Steps.PhotoDerived(ctx, p, tone)
+}
+
+func (in Intake) failed(ctx context.Context, p journal.Photo, cause error) error {
+	return in.Steps.PhotoFailed(ctx, p, journal.MessageOf(in.refusal(cause)))
+}
