@@ -1,0 +1,157 @@
+package flow
+
+import (
+	"context"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+)
+
+// SaveTerms stores a build's money terms. version is the build's as read: the
+// save counts as a change of the build. After the agreement only tax rates can
+// change, and only for what is invoiced from then on. Office only.
+//
+// It returns [journal.Invalid] field by field (see [billing.Terms.Check], and
+// tax_per_line) and [journal.Conflict] when the version is not the one stored.
+func (s *Steps) SaveTerms(ctx context.Context, a Actor, id journal.BuildID, version int, t billing.Terms) error {
+	return s.changeBuild(ctx, a, id, version, func(tx Tx, b *journal.Build) (string, map[string]any, error) {
+		was, err := tx.Terms(id)
+		if err != nil {
+			return "", nil, err
+		}
+		bad := journal.Problems{}
+		t.Check(bad)
+		if b.State != journal.Scoping {
+			checkFixed(bad, was, t)
+		}
+		if err := bad.Err(); err != nil {
+			return "", nil, err
+		}
+		return "terms changed", map[string]any{"terms": termsDetail(t)}, tx.SaveTerms(id, t)
+	})
+}
+
+// checkFixed records a problem for each term, other than tax rates, that
+// differs from what was agreed.
+func checkFixed(bad journal.Problems, agreed, t billing.Terms) {
+	const sentence = "This is part of the recorded agreement and cannot change any more."
+	for _, term := range []struct {
+		field   string
+		changed bool
+	}{
+		{"deposit", t.Deposit != agreed.Deposit},
+		{"crediting", t.Crediting != agreed.Crediting},
+		{"holdback_rate", t.HoldbackRate != agreed.HoldbackRate},
+		{"due_days", t.DueDays != agreed.DueDays},
+		{"tax_per_line", t.Tax.PerLine != agreed.Tax.PerLine},
+	} {
+		if term.changed {
+			bad.Add(term.field, sentence)
+		}
+	}
+}
+
+// Agreement is what the office records of the signed build agreement.
+type Agreement struct {
+	Version int // of the build, as read
+	On      journal.Date
+	How     string // e.g. "signed on paper, in the file"
+	ReadyOn journal.Date
+}
+
+// RecordAgreement records the owner's signed agreement: from then on stage
+// values and terms are fixed, and the build can be billed. Office only.
+//
+// It returns [journal.Invalid] beside agreed_on, agreed_how and ready_on, and
+// with a sentence of its own when the build has no owner or no value;
+// [journal.Conflict] when an agreement is recorded already or the build was
+// changed meanwhile.
+func (s *Steps) RecordAgreement(ctx context.Context, a Actor, id journal.BuildID, g Agreement) error {
+	return s.changeBuild(ctx, a, id, g.Version, func(tx Tx, b *journal.Build) (string, map[string]any, error) {
+		if b.State != journal.Scoping {
+			return "", nil, journal.Errorf(journal.Conflict, "The agreement of this build is recorded already, signed on %s.", b.AgreedOn)
+		}
+		g.How = journal.CleanLine(g.How)
+		if err := checkAgreement(g, s.today(tx)); err != nil {
+			return "", nil, err
+		}
+		owners, err := ownerNames(tx, id)
+		if err != nil {
+			return "", nil, err
+		}
+		if len(owners) == 0 {
+			return "", nil, journal.Errorf(journal.Invalid, "Please add the truck's owner to this build first; an agreement needs somebody who agrees.")
+		}
+		stages, err := tx.Stages(id)
+		if err != nil {
+			return "", nil, err
+		}
+		var total journal.Cents
+		values := make([]map[string]any, 0, len(stages))
+		for _, st := range stages {
+			total += st.Value.Total()
+			values = append(values, stageDetail(st))
+		}
+		if total <= 0 {
+			return "", nil, journal.Errorf(journal.Invalid, "Please give the stages their values first; the agreement would come to nothing.")
+		}
+		terms, err := tx.Terms(id)
+		if err != nil {
+			return "", nil, err
+		}
+		if err := terms.Validate(); err != nil {
+			return "", nil, err
+		}
+		b.State, b.AgreedOn, b.AgreedHow, b.ReadyOn = journal.Agreed, g.On, g.How, g.ReadyOn
+		return "agreement recorded", map[string]any{
+			"agreed_on": string(g.On), "agreed_how": g.How, "ready_on": string(g.ReadyOn),
+			"owners": owners, "stages": values, "total": int64(total), "terms": termsDetail(terms),
+		}, nil
+	})
+}
+
+func checkAgreement(g Agreement, today journal.Date) error {
+	bad := journal.Problems{}
+	switch {
+	case g.On.IsZero():
+		bad.Add("agreed_on", "Please say on which day the agreement was signed.")
+	case g.On > today:
+		bad.Add("agreed_on", "That day is still to come; please record the agreement once it is signed.")
+	}
+	journal.CheckLine(bad, "agreed_how", g.How, 1, 200,
+		"Please say how it was agreed, such as: signed on paper, in the file.")
+	switch {
+	case g.ReadyOn.IsZero():
+		bad.Add("ready_on", "Please give the day for which the truck is agreed to be ready.")
+	case g.ReadyOn < g.On:
+		bad.Add("ready_on", "The truck cannot be ready before the agreement; please check both days.")
+	}
+	return bad.Err()
+}
+
+// ownerNames returns the names of a build's current owners, without delegates.
+func ownerNames(r Reads, id journal.BuildID) ([]string, error) {
+	people, members, err := ownersOf(r, id)
+	if err != nil {
+		return nil, err
+	}
+	var names []string
+	for i, m := range members {
+		if m.As == journal.AsOwner {
+			names = append(names, people[i].Name)
+		}
+	}
+	return names, nil
+}
+
+// termsDetail is what an event keeps of the terms: cents, basis points, days.
+func termsDetail(t billing.Terms) map[string]any {
+	rates := map[string]any{}
+	for _, k := range journal.LineKinds {
+		rates[string(k)] = int64(t.Tax.Rate(k))
+	}
+	return map[string]any{
+		"deposit": int64(t.Deposit), "crediting": string(t.Crediting), "holdback_rate": int64(t.HoldbackRate),
+		"tax": rates, "tax_per_line": t.Tax.PerLine, "due_days": t.DueDays,
+	}
+}
