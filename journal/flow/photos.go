@@ -1,0 +1,261 @@
+package flow
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"farbay/journal"
+)
+
+// RecordPhoto records an original that is safely stored, and queues the making
+// of its sizes, in one transaction. Of p all that is known of the file is
+// taken; ID, build, who posts it and state are set here, ReceivedAt if it is
+// zero. A capture time before the truck arrived is marked as doubtful.
+//
+// The same file twice in a build is one photo: duplicate is true and the
+// earlier one is returned, as it is. Staff only.
+func (s *Steps) RecordPhoto(ctx context.Context, a Actor, build journal.BuildID, p journal.Photo) (photo journal.Photo, duplicate bool, err error) {
+	if err := asStaff(a); err != nil {
+		return journal.Photo{}, false, err
+	}
+	p.ID, p.BuildID, p.ByID = journal.PhotoID(s.NewID()), build, a.Person.ID
+	p.State, p.Fault, p.Tone = journal.PhotoPending, "", ""
+	if p.ReceivedAt.IsZero() {
+		p.ReceivedAt = s.at()
+	}
+	if p.CapturedAt.IsZero() {
+		p.CapturedAt = p.ReceivedAt
+	}
+	err = s.write(ctx, func(tx Tx) error {
+		b, _, err := readable(tx, a, build)
+		if err != nil {
+			return err
+		}
+		photo, duplicate, err = absent(tx.PhotoBySHA(build, p.SHA256))
+		if err != nil || duplicate {
+			return err
+		}
+		shop, err := tx.Shop()
+		if err != nil {
+			return err
+		}
+		photo = p
+		photo.CapturedDoubt = doubtOf(p, b, shop)
+		if err := tx.AddPhoto(photo); err != nil {
+			return err
+		}
+		return tx.AddJob(journal.JobDerive, deriveSubject(photo), s.at())
+	})
+	if err != nil {
+		return journal.Photo{}, false, err
+	}
+	return photo, duplicate, nil
+}
+
+// doubtOf adds the doubt that only the build can raise to those of the file.
+func doubtOf(p journal.Photo, b journal.Build, shop journal.Shop) string {
+	taken := journal.DateOf(p.CapturedAt, shop.Location())
+	if p.CapturedDoubt == "" && !b.ArrivedOn.IsZero() && taken < b.ArrivedOn {
+		return fmt.Sprintf("The camera says %s, and the truck arrived on %s.", taken, b.ArrivedOn)
+	}
+	return p.CapturedDoubt
+}
+
+// deriveSubject names a photo to the worker. Ids have no slash.
+func deriveSubject(p journal.Photo) string { return string(p.BuildID) + "/" + string(p.ID) }
+
+// PhotoOfJob returns the photo that a [journal.JobDerive] job is about. For the
+// worker; it returns [journal.NotFound] when there is no such photo.
+func (s *Steps) PhotoOfJob(ctx context.Context, subject string) (p journal.Photo, err error) {
+	build, id, _ := strings.Cut(subject, "/")
+	err = s.Store.Read(ctx, func(r Reads) error {
+		p, err = r.Photo(journal.BuildID(build), journal.PhotoID(id))
+		return err
+	})
+	return p, err
+}
+
+// PhotoDerived records that all sizes of a photo are stored: of p its build,
+// id, upright width and height in pixels, and tone are taken. For the worker;
+// doing it twice does no harm.
+func (s *Steps) PhotoDerived(ctx context.Context, p journal.Photo) error {
+	return s.settlePhoto(ctx, p, func(now *journal.Photo) {
+		now.State, now.Fault = journal.PhotoReady, ""
+		now.Width, now.Height, now.Tone = p.Width, p.Height, p.Tone
+	})
+}
+
+// PhotoFailed records that no sizes can be made of a photo, and why, in a
+// sentence for the shop. Its original stays. For the worker.
+func (s *Steps) PhotoFailed(ctx context.Context, p journal.Photo, fault string) error {
+	return s.settlePhoto(ctx, p, func(now *journal.Photo) {
+		now.State, now.Fault = journal.PhotoFailed, fault
+	})
+}
+
+func (s *Steps) settlePhoto(ctx context.Context, p journal.Photo, change func(*journal.Photo)) error {
+	return s.write(ctx, func(tx Tx) error {
+		now, err := tx.Photo(p.BuildID, p.ID)
+		if err != nil {
+			return err
+		}
+		change(&now)
+		return tx.SavePhoto(now)
+	})
+}
+
+// PhotoPlace is a photo as it stands in one entry.
+type PhotoPlace struct {
+	EntryID journal.EntryID
+	PhotoID journal.PhotoID
+}
+
+// PhotoView is everything a photo's page shows.
+type PhotoView struct {
+	Build   journal.Build
+	Stages  []journal.Stage
+	Photo   journal.Photo
+	By      string          // who posted it
+	Entries []journal.Entry // those that show it and the actor may see, newest first
+	In      journal.Entry   // the entry it is seen in; zero when it is in none
+	Caption string          // in that entry
+	// The photos before and after it in the journal's order, newest first; nil
+	// at either end, and for a photo in no entry.
+	Prev, Next *PhotoPlace
+}
+
+// PhotoShow returns a photo that the actor may see, as it stands in the entry
+// in, or in the newest that shows it when in is "" or does not. For an owner
+// that is a photo of a shared entry, or one shown in a sent paper;
+// [journal.NotFound] otherwise.
+func (s *Steps) PhotoShow(ctx context.Context, a Actor, build journal.BuildID, id journal.PhotoID, in journal.EntryID) (v PhotoView, err error) {
+	staff := a.Person.Role.Staff()
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if v.Build, _, err = readable(r, a, build); err != nil {
+			return err
+		}
+		if v.Photo, err = photoAllowed(r, a, build, id); err != nil {
+			return err
+		}
+		if v.Stages, err = r.Stages(build); err != nil {
+			return err
+		}
+		by := map[journal.PersonID]string{}
+		if err := nameAll(r, by, []journal.PersonID{v.Photo.ByID}); err != nil {
+			return err
+		}
+		v.By = by[v.Photo.ByID]
+		entries, err := r.EntriesOfPhoto(build, id)
+		if err != nil {
+			return err
+		}
+		for _, e := range entries {
+			if !e.Visible(staff) {
+				continue
+			}
+			v.Entries = append(v.Entries, e)
+			if v.In.ID == "" || e.ID == in {
+				v.In = e
+			}
+		}
+		if v.In.ID == "" {
+			return nil
+		}
+		return v.leaf(r, staff)
+	})
+	if err != nil {
+		return PhotoView{}, err
+	}
+	v.Photo = photoSeen(a, v.Photo)
+	return v, nil
+}
+
+// leaf finds the photo's caption and neighbours.
+func (v *PhotoView) leaf(r Reads, staff bool) error {
+	photos := v.In.Photos
+	i := slices.IndexFunc(photos, func(p journal.EntryPhoto) bool { return p.PhotoID == v.Photo.ID })
+	if i < 0 {
+		return fmt.Errorf("flow: entry %s does not list photo %s", v.In.ID, v.Photo.ID)
+	}
+	v.Caption = photos[i].Caption
+	if i > 0 {
+		v.Prev = &PhotoPlace{v.In.ID, photos[i-1].PhotoID}
+	} else {
+		e, found, err := absent(r.EntryBeside(v.Build.ID, placeOf(v.In), true, staff))
+		if err != nil {
+			return err
+		}
+		if found {
+			v.Prev = &PhotoPlace{e.ID, e.Photos[len(e.Photos)-1].PhotoID}
+		}
+	}
+	if i < len(photos)-1 {
+		v.Next = &PhotoPlace{v.In.ID, photos[i+1].PhotoID}
+		return nil
+	}
+	e, found, err := absent(r.EntryBeside(v.Build.ID, placeOf(v.In), false, staff))
+	if err != nil {
+		return err
+	}
+	if found {
+		v.Next = &PhotoPlace{e.ID, e.Photos[0].PhotoID}
+	}
+	return nil
+}
+
+// PhotoFileAllowed returns the photo if the actor may have its derivatives,
+// quickly, for requests for images; [journal.NotFound] otherwise.
+func (s *Steps) PhotoFileAllowed(ctx context.Context, a Actor, build journal.BuildID, id journal.PhotoID) (p journal.Photo, err error) {
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if _, _, err := readable(r, a, build); err != nil {
+			return err
+		}
+		p, err = photoAllowed(r, a, build, id)
+		return err
+	})
+	return photoSeen(a, p), err
+}
+
+// PhotoOriginalAllowed returns the photo if the actor may have its original,
+// which tells where and with what it was taken: staff only.
+func (s *Steps) PhotoOriginalAllowed(ctx context.Context, a Actor, build journal.BuildID, id journal.PhotoID) (journal.Photo, error) {
+	if err := asStaff(a); err != nil {
+		return journal.Photo{}, err
+	}
+	return s.PhotoFileAllowed(ctx, a, build, id)
+}
+
+// photoAllowed returns a photo of a build that the actor may read, if they may
+// see the photo too.
+func photoAllowed(r Reads, a Actor, build journal.BuildID, id journal.PhotoID) (journal.Photo, error) {
+	p, err := r.Photo(build, id)
+	if err != nil || a.Person.Role.Staff() {
+		return p, err
+	}
+	shared, err := r.PhotoShared(build, id)
+	if err != nil {
+		return journal.Photo{}, err
+	}
+	if !shared {
+		return journal.Photo{}, journal.Errorf(journal.NotFound, "There is no such photo.")
+	}
+	return p, nil
+}
+
+// LoosePhotos returns the photos that the actor has uploaded to a build and put
+// into no entry yet, oldest first. Staff only.
+func (s *Steps) LoosePhotos(ctx context.Context, a Actor, build journal.BuildID) (photos []journal.Photo, err error) {
+	if err := asStaff(a); err != nil {
+		return nil, err
+	}
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if _, _, err := readable(r, a, build); err != nil {
+			return err
+		}
+		photos, err = r.LoosePhotos(build, a.Person.ID)
+		return err
+	})
+	return photos, err
+}

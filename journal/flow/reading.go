@@ -1,0 +1,149 @@
+package flow
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"farbay/journal"
+)
+
+// JournalView is one page of a build's journal.
+type JournalView struct {
+	Build   journal.Build
+	Stages  []journal.Stage
+	Entries []journal.Entry // newest first
+	Photos  map[journal.PhotoID]journal.Photo
+	Authors map[journal.PersonID]string // names
+	Next    EntryCursor                 // where the next page begins; zero when this is the last
+}
+
+// Entries of a journal page, when a query says nothing, and at most.
+const (
+	journalPage    = 20
+	maxJournalPage = 200
+)
+
+// JournalPage returns the entries that q asks for and the actor may see, with
+// their photos. q.Staff is set here; q.Limit 0 is a page of 20. For anyone who
+// may read the build; [journal.NotFound] otherwise.
+func (s *Steps) JournalPage(ctx context.Context, a Actor, build journal.BuildID, q EntryQuery) (v JournalView, err error) {
+	q.Staff = a.Person.Role.Staff()
+	if q.Limit <= 0 {
+		q.Limit = journalPage
+	}
+	limit := min(q.Limit, maxJournalPage)
+	q.Limit = limit + 1 // one more, to know whether a page follows
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if v.Build, _, err = readable(r, a, build); err != nil {
+			return err
+		}
+		if v.Stages, err = r.Stages(build); err != nil {
+			return err
+		}
+		if v.Entries, err = r.Entries(build, q); err != nil {
+			return err
+		}
+		if len(v.Entries) > limit {
+			v.Entries = v.Entries[:limit]
+			v.Next = placeOf(v.Entries[limit-1])
+		}
+		var photos []journal.EntryPhoto
+		v.Authors = map[journal.PersonID]string{}
+		for _, e := range v.Entries {
+			photos = append(photos, e.Photos...)
+			if err := nameAll(r, v.Authors, []journal.PersonID{e.AuthorID}); err != nil {
+				return err
+			}
+		}
+		v.Photos, err = photosSeen(r, a, build, photos)
+		return err
+	})
+	return v, err
+}
+
+// IsNew reports whether an entry is new to a reader since their last visit:
+// for the shop by its posting, for the owner's side by when they could first
+// see it. Nothing is new on a first visit, when since is zero.
+func IsNew(e journal.Entry, since time.Time, staff bool) bool {
+	at := e.SharedAt
+	if staff {
+		at = e.PostedAt
+	}
+	return !since.IsZero() && at.After(since)
+}
+
+// EntryView is everything an entry's page shows.
+type EntryView struct {
+	Build   journal.Build
+	Stages  []journal.Stage
+	Entry   journal.Entry
+	History []journal.EntryEdit // oldest first; for the shop only
+	Photos  map[journal.PhotoID]journal.Photo
+	Names   map[journal.PersonID]string // author and editors
+	MayEdit bool                        // whether the actor may edit or withdraw it
+}
+
+// EntryShow returns one entry that the actor may see, for the shop with its
+// history; [journal.NotFound] otherwise. The shop sees withdrawn ones too.
+func (s *Steps) EntryShow(ctx context.Context, a Actor, build journal.BuildID, id journal.EntryID) (v EntryView, err error) {
+	staff := a.Person.Role.Staff()
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if v.Build, _, err = readable(r, a, build); err != nil {
+			return err
+		}
+		if v.Entry, err = r.Entry(build, id); err != nil {
+			return err
+		}
+		if !staff && !v.Entry.Visible(false) {
+			return journal.Errorf(journal.NotFound, "There is no such entry.")
+		}
+		if v.Stages, err = r.Stages(build); err != nil {
+			return err
+		}
+		photos, people := v.Entry.Photos, []journal.PersonID{v.Entry.AuthorID}
+		if staff {
+			if v.History, err = r.EntryEdits(id); err != nil {
+				return err
+			}
+			for _, edit := range v.History {
+				photos, people = append(slices.Clip(photos), edit.Photos...), append(people, edit.ByID)
+			}
+		}
+		v.Names = map[journal.PersonID]string{}
+		if err := nameAll(r, v.Names, people); err != nil {
+			return err
+		}
+		v.Photos, err = photosSeen(r, a, build, photos)
+		return err
+	})
+	if err != nil {
+		return EntryView{}, err
+	}
+	v.MayEdit = mayEdit(a, v.Entry) && v.Entry.WithdrawnAt.IsZero()
+	return v, nil
+}
+
+func placeOf(e journal.Entry) EntryCursor { return EntryCursor{At: e.HappenedAt, ID: e.ID} }
+
+// photosSeen reads photos as the actor may see them.
+func photosSeen(r Reads, a Actor, build journal.BuildID, photos []journal.EntryPhoto) (map[journal.PhotoID]journal.Photo, error) {
+	found, err := r.Photos(build, photoIDs(photos))
+	if err != nil {
+		return nil, err
+	}
+	for id, p := range found {
+		found[id] = photoSeen(a, p)
+	}
+	return found, nil
+}
+
+// photoSeen is a photo as the actor may know it: outside the shop without its
+// file name, camera and place.
+func photoSeen(a Actor, p journal.Photo) journal.Photo {
+	if !a.Person.Role.Staff() {
+		p.FileName, p.Camera = "", ""
+		p.Latitude, p.Longitude, p.Located = 0, 0, false
+	}
+	return p
+}
