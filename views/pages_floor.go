@@ -120,3 +120,10 @@ func (EntryEdit) Template() string { return "floor/entry_edit" }
 
 // Template names the page's template.
 func (StaffEntry) Template() string { return "floor/entry" }
+
+// PaperList is papers of one build in a list, piece "paper-list".
+type PaperList struct {
+	Words
+	BuildID journal.BuildID
+	Papers  []PaperLine
+}

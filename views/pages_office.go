@@ -24,3 +24,6 @@ func (PlanEdit) Template() string     { return "office/plan_edit" }
 func (Shop) Template() string         { return "office/shop" }
 func (Outbox) Template() string       { return "office/outbox" }
 func (LetterPage) Template() string   { return "office/letter" }
+
+var _ = declare(WhatWaits{}, Builds{}, BuildNew{}, BuildEdit{}, StaffBuild{}, Scope{}, Terms{}, BuildPeople{},
+	StaffStage{}, StageEdit{}, Plans{}, PlanEdit{})

@@ -113,8 +113,7 @@ type Scope struct {
 	Frame
 	Stored    journal.Build // the build as stored
 	Lines     []ScopeLine
-	Total     journal.Cents // of the stored values
-	TotalDays int           // of the stored plan, stage by stage
+	Total     journal.Cents // of the stored values, before tax
 	Stages    []StageLine   // as stored, for the coat strip and the read-only table
 	Leads     []journal.Person
 	Terms     billing.Terms
@@ -168,8 +167,26 @@ type BuildPeople struct {
 	Frame
 	Parties  []Party
 	Choices  []journal.Person // active owner-role people not on the build
-	Person   string           // as typed
+	Chosen   string           // person id, as typed
 	As       string           // as typed
 	NamedBy  string           // as typed
 	Problems journal.Problems
 }
+
+// PaperList returns papers of the build ready to be shown.
+func (p StaffBuild) PaperList(papers []PaperLine) PaperList {
+	return PaperList{Words: p.Words, BuildID: p.Stored.ID, Papers: papers}
+}
+
+// TruckFields is the part that the forms for a new and an old build share,
+// piece "truck-fields".
+type TruckFields struct {
+	Form     BuildForm
+	Problems journal.Problems
+}
+
+// TruckFields returns the shared part of the form.
+func (p BuildNew) TruckFields() TruckFields { return TruckFields{p.Form, p.Problems} }
+
+// TruckFields returns the shared part of the form.
+func (p BuildEdit) TruckFields() TruckFields { return TruckFields{p.Form, p.Problems} }

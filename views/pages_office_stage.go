@@ -1,6 +1,8 @@
 package views
 
 import (
+	"strconv"
+	"strings"
 	"time"
 
 	"farbay/journal"
@@ -113,4 +115,33 @@ type PlanEdit struct {
 	Plan     journal.Plan // as stored
 	Form     PlanForm
 	Problems journal.Problems
+}
+
+// URL returns the stage's address.
+func (p StaffStage) URL() string { return p.Build.URL() + "/stages/" + string(p.Stage.ID) }
+
+// PhotosThere reports whether the gate has the photos it asks for.
+func (p StaffStage) PhotosThere() bool { return p.PhotosHave >= p.Stage.Gate.Photos }
+
+// PhotosSay says how many photos there are and how many are asked for.
+func (p StaffStage) PhotosSay() string {
+	have := Plural(p.PhotosHave, "photo", "photos") + " the owner can see"
+	if p.Stage.Gate.Photos == 0 {
+		return have + "; none are asked for."
+	}
+	return have + "; the gate asks for " + strconv.Itoa(p.Stage.Gate.Photos) + "."
+}
+
+// Unfolded reports whether stage i of the form stands open: it is new, or
+// something in it wants another look.
+func (p PlanEdit) Unfolded(i int) bool {
+	if p.Form.Stages[i].Name == "" {
+		return true
+	}
+	for field := range p.Problems {
+		if strings.HasPrefix(field, p.Field("stages", i, "")) {
+			return true
+		}
+	}
+	return false
 }
