@@ -36,7 +36,7 @@ type Taken struct {
 // sender: [journal.TooLarge], [journal.Invalid] for what is no photo or is
 // damaged, [journal.Unavailable] when the disk is full. A file that is refused
 // leaves nothing that [Intake.Sweep] does not clear.
-func (in Intake) Take(ctx context.Context, a flow.Actor, build journal.Build, name string, r io.Reader) (Taken, error) {
+func (in Intake) Take(ctx context.Context, a flow.Actor, build journal.BuildID, name string, r io.Reader) (Taken, error) {
 	stored, err := in.Storage.Put(ctx, r, in.MaxBytes)
 	if err != nil {
 		return Taken{}, in.refusal(err)
@@ -49,9 +49,7 @@ func (in Intake) Take(ctx context.Context, a flow.Actor, build journal.Build, na
 	if err != nil {
 		return Taken{}, err
 	}
-	p := in.photo(build, name, stored, info, shop.Location())
-	p.ByID = a.Person.ID
-	photo, duplicate, err := in.Steps.RecordPhoto(ctx, a, build.ID, p)
+	photo, duplicate, err := in.Steps.RecordPhoto(ctx, a, build, in.photo(name, stored, info, shop.Location()))
 	return Taken{Photo: photo, Duplicate: duplicate}, err
 }
 
@@ -80,25 +78,23 @@ func (in Intake) inspect(ctx context.Context, stored media.Stored) (media.Info, 
 	return info, nil
 }
 
-// photo puts together what is known of a stored original.
-func (in Intake) photo(build journal.Build, name string, stored media.Stored, info media.Info, zone *time.Location) journal.Photo {
+// photo puts together what is known of a stored original from its own bytes.
+func (in Intake) photo(name string, stored media.Stored, info media.Info, zone *time.Location) journal.Photo {
 	received := in.Steps.Now().UTC().Truncate(time.Millisecond)
 	capture := media.CaptureTime(info.Exif, zone)
-	doubt := capture.Doubt(received, build.CreatedAt)
-	if build.ArrivedOn != "" && build.ArrivedOn.Time().Before(build.CreatedAt) {
-		// The truck may be photographed before anybody types it in.
-		doubt = capture.Doubt(received, build.ArrivedOn.AddDays(-1).Time())
-	}
+	// The build's own doubt, a time before the truck arrived, is added where the
+	// photo is recorded.
+	doubt := capture.Doubt(received, time.Time{})
 	if capture.Clock != media.ClockPlain && doubt == "" {
 		doubt = "When it was taken is not certain: " + string(capture.Clock) + "."
 	}
 	capture = capture.OrReceived(received, zone)
 	p := journal.Photo{
-		ID: journal.PhotoID(in.Steps.NewID()), BuildID: build.ID, SHA256: stored.SHA256, Bytes: stored.Bytes,
+		SHA256: stored.SHA256, Bytes: stored.Bytes,
 		FileName: safeName(name), Kind: info.ContentType(), Width: info.Width, Height: info.Height, Orientation: info.Orientation,
 		ReceivedAt: received, CapturedAt: capture.At.UTC().Truncate(time.Millisecond), CapturedOffset: capture.OffsetMinutes,
 		CapturedSource: string(capture.Source), CapturedDoubt: doubt,
-		Camera: cameraOf(info.Exif), State: journal.PhotoPending,
+		Camera: cameraOf(info.Exif),
 	}
 	if at := info.Exif.Location; at != nil {
 		p.Latitude, p.Longitude, p.Located = at.Lat, at.Lon, true
@@ -216,7 +212,8 @@ func (in Intake) Derive(ctx context.Context, p journal.Photo) error {
 	case err != nil:
 		return err
 	}
-	return in.Steps.PhotoDerived(ctx, p, tone)
+	p.Width, p.Height, p.Tone = info.Width, info.Height, tone
+	return in.Steps.PhotoDerived(ctx, p)
 }
 
 func (in Intake) failed(ctx context.Context, p journal.Photo, cause error) error {

@@ -33,7 +33,7 @@ func (s *Steps) NewPaper(ctx context.Context, a Actor, build journal.BuildID, en
 		}
 		p = signoff.Paper{
 			ID: journal.PaperID(s.NewID()), BuildID: build, Kind: signoff.ChangeOrder, State: signoff.Draft,
-			EntryID: entry, CreatedBy: a.Person.ID, CreatedAt: s.at(),
+			EntryID: entry, CreatedBy: a.Person.ID, CreatedAt: s.at(), Version: firstVersion,
 		}
 		if entry != "" {
 			e, err := tx.Entry(build, entry)
