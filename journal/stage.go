@@ -76,9 +76,7 @@ func (p Plan) Validate() error {
 			bad.Add(field+"days", "Please plan between 1 and 400 working days.")
 		}
 		checkGate(bad, field, s.Gate)
-		for _, c := range s.Cautions {
-			CheckLine(bad, field+"cautions", c, 1, 400, "Please keep each caution to one line of at most 400 characters.")
-		}
+		checkCautions(bad, field, s.Cautions)
 	}
 	return bad.Err()
 }
@@ -99,7 +97,17 @@ func (s Stage) Validate() error {
 		}
 	}
 	checkGate(bad, "", s.Gate)
+	checkCautions(bad, "", s.Cautions)
 	return bad.Err()
+}
+
+func checkCautions(bad Problems, prefix string, cautions []string) {
+	if len(cautions) > 20 {
+		bad.Add(prefix+"cautions", "A stage has at most 20 cautions.")
+	}
+	for _, c := range cautions {
+		CheckLine(bad, prefix+"cautions", c, 1, 400, "Please keep each caution to one line of at most 400 characters.")
+	}
 }
 
 func checkGate(bad Problems, prefix string, g Gate) {

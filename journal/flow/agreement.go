@@ -12,7 +12,7 @@ import (
 // change, and only for what is invoiced from then on. Office only.
 //
 // It returns [journal.Invalid] field by field (see [billing.Terms.Check], and
-// tax_per_line) and [journal.Conflict] when the version is not the one stored.
+// tax_basis) and [journal.Conflict] when the version is not the one stored.
 func (s *Steps) SaveTerms(ctx context.Context, a Actor, id journal.BuildID, version int, t billing.Terms) error {
 	return s.changeBuild(ctx, a, id, version, func(tx Tx, b *journal.Build) (string, map[string]any, error) {
 		was, err := tx.Terms(id)
@@ -43,7 +43,7 @@ func checkFixed(bad journal.Problems, agreed, t billing.Terms) {
 		{"crediting", t.Crediting != agreed.Crediting},
 		{"holdback_rate", t.HoldbackRate != agreed.HoldbackRate},
 		{"due_days", t.DueDays != agreed.DueDays},
-		{"tax_per_line", t.Tax.PerLine != agreed.Tax.PerLine},
+		{"tax_basis", t.Tax.PerLine != agreed.Tax.PerLine},
 	} {
 		if term.changed {
 			bad.Add(term.field, sentence)

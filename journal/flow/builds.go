@@ -127,7 +127,7 @@ func (s *Steps) SaveBuild(ctx context.Context, a Actor, id journal.BuildID, c Bu
 // SaveDelivered records the day on which the truck left, or corrects it.
 // version is the build's as read. Office only.
 //
-// It returns [journal.Invalid] beside "delivered" for no day, a day to come and
+// It returns [journal.Invalid] beside "delivered_on" for no day, a day to come and
 // one before the arrival, and [journal.Conflict] before the agreement is
 // recorded or when the version is not the one stored.
 func (s *Steps) SaveDelivered(ctx context.Context, a Actor, id journal.BuildID, version int, on journal.Date) error {
@@ -138,11 +138,11 @@ func (s *Steps) SaveDelivered(ctx context.Context, a Actor, id journal.BuildID, 
 		bad := journal.Problems{}
 		switch {
 		case on.IsZero():
-			bad.Add("delivered", "Please say on which day the truck left.")
+			bad.Add("delivered_on", "Please say on which day the truck left.")
 		case on > s.today(tx):
-			bad.Add("delivered", "That day is still to come; please record the delivery once the truck has left.")
+			bad.Add("delivered_on", "That day is still to come; please record the delivery once the truck has left.")
 		case on < b.ArrivedOn:
-			bad.Add("delivered", "The truck arrived on %s; please give a later day.", b.ArrivedOn)
+			bad.Add("delivered_on", "The truck arrived on %s; please give a later day.", b.ArrivedOn)
 		}
 		b.State, b.DeliveredOn = journal.Delivered, on
 		return "build delivered", map[string]any{"delivered_on": string(on)}, bad.Err()

@@ -9,22 +9,29 @@ import (
 
 // StageScope is one row of a build's scope.
 type StageScope struct {
-	StageID     journal.StageID
-	Version     int           // of the stage, as read
-	Value       journal.Split // before tax; counts only while scoping
+	StageID     journal.StageID // "" adds a stage at the end
+	Version     int             // of the stage, as read
+	Name        string
+	Value       journal.Split // before tax
 	PlannedDays int
 	PlannedFrom journal.Date
 	PlannedTo   journal.Date
 	LeadID      journal.PersonID
+	Drop        bool // takes the stage out of the build
 }
 
-// SaveScope stores value, planned days and dates, and lead of the given stages,
-// all or none. Office only.
+// maxStages bounds a build's stages, as [journal.Plan.Validate] does a plan's.
+const maxStages = 40
+
+// SaveScope stores names, values, planned days and dates, and leads of the given
+// stages, adds and drops stages, all or nothing; stages not named stay. After
+// the agreement only days, dates and leads can change. Office only.
 //
 // It returns [journal.Invalid] with the fields of row i, counted from 0, named
-// "stages.i.days", "stages.i.to", "stages.i.value" and "stages.i.lead";
-// [journal.Conflict] when a stage was changed meanwhile, or when a value would
-// change after the agreement is recorded.
+// "stages.i.name", "stages.i.days", "stages.i.to", "stages.i.value",
+// "stages.i.lead" and "stages.i.drop", and "stages" when there would be none
+// or more than 40; [journal.Conflict] when a stage was changed meanwhile, or
+// when the agreement fixes what would change.
 func (s *Steps) SaveScope(ctx context.Context, a Actor, id journal.BuildID, rows []StageScope) error {
 	if err := asOffice(a); err != nil {
 		return err
@@ -34,169 +41,160 @@ func (s *Steps) SaveScope(ctx context.Context, a Actor, id journal.BuildID, rows
 		if err != nil {
 			return err
 		}
-		bad := journal.Problems{}
-		var changed []journal.Stage
+		stages, err := tx.Stages(id)
+		if err != nil {
+			return err
+		}
+		x := scoping{steps: s, tx: tx, actor: a, build: b, bad: journal.Problems{}}
+		for _, st := range stages {
+			x.last = max(x.last, st.Position)
+		}
 		for i, row := range rows {
-			was, err := tx.Stage(id, row.StageID)
-			if err != nil {
+			if err := x.row(i, row); err != nil {
 				return err
 			}
-			if was.Version != row.Version {
-				return changedMeanwhile("scope")
-			}
-			if b.State != journal.Scoping && row.Value != was.Value {
-				return valuesFixed()
-			}
-			st := was
-			st.Value, st.PlannedDays, st.LeadID = row.Value, row.PlannedDays, row.LeadID
-			st.PlannedFrom, st.PlannedTo = row.PlannedFrom, row.PlannedTo
-			prefix := fmt.Sprintf("stages.%d.", i)
-			for field, sentence := range problemsOf(st.Validate()) {
-				bad.Add(prefix+field, "%s", sentence)
-			}
-			if st.LeadID != was.LeadID {
-				if err := checkLead(tx, bad, prefix+"lead", st.LeadID); err != nil {
-					return err
-				}
-			}
-			if !sameScope(st, was) {
-				changed = append(changed, st)
-			}
 		}
-		if err := bad.Err(); err != nil {
+		left := len(stages) + len(x.added) - len(x.dropped)
+		if (len(x.added) > 0 || len(x.dropped) > 0) && (left < 1 || left > maxStages) {
+			x.bad.Add("stages", "A build has between 1 and %d stages.", maxStages)
+		}
+		if err := x.bad.Err(); err != nil {
 			return err
 		}
-		for _, st := range changed {
-			if err := tx.SaveStage(st); err != nil {
-				return err
-			}
-			if err := s.record(tx, a, id, "scope changed", string(st.ID), stageDetail(st)); err != nil {
-				return err
-			}
-		}
-		return nil
+		return x.store()
 	})
 }
 
-func sameScope(a, b journal.Stage) bool {
-	return a.Value == b.Value && a.PlannedDays == b.PlannedDays && a.LeadID == b.LeadID &&
-		a.PlannedFrom == b.PlannedFrom && a.PlannedTo == b.PlannedTo
+// scoping gathers what a scope form changes before any of it is stored.
+type scoping struct {
+	steps *Steps
+	tx    Tx
+	actor Actor
+	build journal.Build
+	bad   journal.Problems
+	last  int // position of the last stage, added ones included
+
+	changed, added, dropped []journal.Stage
 }
 
-// AddStage puts a stage into the order of work, at the given position (1 is
-// first), or last when the position is 0 or beyond the end. Only while scoping;
-// office only. It returns [journal.Invalid] beside name, days and stages.
-func (s *Steps) AddStage(ctx context.Context, a Actor, id journal.BuildID, name string, plannedDays, position int) (journal.StageID, error) {
-	st := journal.Stage{
-		ID: journal.StageID(s.NewID()), BuildID: id, Name: journal.CleanLine(name), PlannedDays: plannedDays,
-		State: journal.NotStarted, Version: firstVersion,
-	}
-	err := s.changeStages(ctx, a, id, func(tx Tx, stages []journal.Stage) error {
-		bad := problemsOf(st.Validate())
-		if len(stages) >= maxStages {
-			bad.Add("stages", "A build has at most %d stages.", maxStages)
-		}
-		if err := bad.Err(); err != nil {
+func (x *scoping) row(i int, row StageScope) error {
+	prefix := fmt.Sprintf("stages.%d.", i)
+	st := journal.Stage{BuildID: x.build.ID, State: journal.NotStarted, Version: firstVersion}
+	if row.StageID != "" {
+		var err error
+		if st, err = x.tx.Stage(x.build.ID, row.StageID); err != nil {
 			return err
 		}
-		st.Position = len(stages) + 1
-		if position >= 1 && position < st.Position {
-			st.Position = position
+		if st.Version != row.Version {
+			return changedMeanwhile("scope")
 		}
-		// From the end, so that no two stages ever share a position.
-		for i := len(stages) - 1; i >= st.Position-1; i-- {
-			stages[i].Position++
-			if err := tx.SaveStage(stages[i]); err != nil {
-				return err
-			}
+	}
+	was := st
+	st.Name, st.Value, st.LeadID = journal.CleanLine(row.Name), row.Value, row.LeadID
+	st.PlannedDays, st.PlannedFrom, st.PlannedTo = row.PlannedDays, row.PlannedFrom, row.PlannedTo
+	fixed := st.ID == "" || row.Drop || st.Name != was.Name || st.Value != was.Value
+	if fixed && x.build.State != journal.Scoping {
+		return valuesFixed()
+	}
+	if row.Drop {
+		if st.ID == "" {
+			return nil
 		}
-		if err := tx.AddStage(st); err != nil {
+		x.dropped = append(x.dropped, was)
+		return droppable(x.tx, x.bad, prefix+"drop", was)
+	}
+	for field, sentence := range problemsOf(st.Validate()) {
+		x.bad.Add(prefix+field, "%s", sentence)
+	}
+	if st.LeadID != was.LeadID {
+		if err := checkLead(x.tx, x.bad, prefix+"lead", st.LeadID); err != nil {
 			return err
 		}
-		return s.record(tx, a, id, "stage added", string(st.ID), stageDetail(st))
-	})
-	if err != nil {
-		return "", err
 	}
-	return st.ID, nil
+	switch {
+	case st.ID == "":
+		x.last++
+		st.ID, st.Position = journal.StageID(x.steps.NewID()), x.last
+		x.added = append(x.added, st)
+	case fixed || st.PlannedDays != was.PlannedDays || st.LeadID != was.LeadID ||
+		st.PlannedFrom != was.PlannedFrom || st.PlannedTo != was.PlannedTo:
+		x.changed = append(x.changed, st)
+	}
+	return nil
 }
 
-// maxStages bounds a build's stages, as [journal.Plan.Validate] does a plan's.
-const maxStages = 40
-
-// DropStage takes a stage out of a build. Only while scoping; office only. It
-// returns [journal.Conflict] when the stage was opened, when entries belong to
-// it, and when it is the last one.
-func (s *Steps) DropStage(ctx context.Context, a Actor, id journal.BuildID, stage journal.StageID) error {
-	return s.changeStages(ctx, a, id, func(tx Tx, stages []journal.Stage) error {
-		st, err := tx.Stage(id, stage)
-		if err != nil {
-			return err
-		}
-		if err := droppable(tx, st, len(stages)); err != nil {
-			return err
-		}
-		checks, err := tx.Checks(stage)
-		if err != nil {
-			return err
-		}
-		for _, c := range checks {
-			if err := tx.DropCheck(stage, c.Text); err != nil {
-				return err
-			}
-		}
-		if err := tx.DropStage(id, stage); err != nil {
-			return err
-		}
-		for _, later := range stages {
-			if later.Position <= st.Position {
-				continue
-			}
-			later.Position--
-			if err := tx.SaveStage(later); err != nil {
-				return err
-			}
-		}
-		return s.record(tx, a, id, "stage dropped", string(stage), stageDetail(st))
-	})
-}
-
-func droppable(r Reads, st journal.Stage, stages int) error {
-	if stages <= 1 {
-		return journal.Errorf(journal.Conflict, "A build keeps at least one stage. Please add another before you drop this one.")
-	}
+// droppable records a problem when a stage must stay: it was opened, or entries
+// belong to it.
+func droppable(r Reads, bad journal.Problems, field string, st journal.Stage) error {
 	if st.State != journal.NotStarted || !st.OpenedAt.IsZero() {
-		return journal.Errorf(journal.Conflict, "Work on %s has started, so it stays.", st.Name)
+		bad.Add(field, "Work on %s has started, so it stays.", st.Name)
 	}
 	entries, err := r.Entries(st.BuildID, EntryQuery{StageID: st.ID, Staff: true, Limit: 1})
 	if err != nil {
 		return err
 	}
 	if len(entries) > 0 {
-		return journal.Errorf(journal.Conflict, "%s has entries in the journal. Please move them to another stage first.", st.Name)
+		bad.Add(field, "%s has entries in the journal; please move them to another stage first.", st.Name)
 	}
 	return nil
 }
 
-// changeStages lets f change the list of a build's stages while it is scoping.
-func (s *Steps) changeStages(ctx context.Context, a Actor, id journal.BuildID, f func(Tx, []journal.Stage) error) error {
-	if err := asOffice(a); err != nil {
+// store writes what was gathered, closes gaps in the positions, and records it.
+func (x *scoping) store() error {
+	for _, st := range x.changed {
+		if err := x.tx.SaveStage(st); err != nil {
+			return err
+		}
+		if err := x.record("scope changed", st); err != nil {
+			return err
+		}
+	}
+	for _, st := range x.added {
+		if err := x.tx.AddStage(st); err != nil {
+			return err
+		}
+		if err := x.record("stage added", st); err != nil {
+			return err
+		}
+	}
+	for _, st := range x.dropped {
+		checks, err := x.tx.Checks(st.ID)
+		if err != nil {
+			return err
+		}
+		for _, c := range checks {
+			if err := x.tx.DropCheck(st.ID, c.Text); err != nil {
+				return err
+			}
+		}
+		if err := x.tx.DropStage(x.build.ID, st.ID); err != nil {
+			return err
+		}
+		if err := x.record("stage dropped", st); err != nil {
+			return err
+		}
+	}
+	if len(x.dropped) == 0 {
+		return nil
+	}
+	left, err := x.tx.Stages(x.build.ID)
+	if err != nil {
 		return err
 	}
-	return s.write(ctx, func(tx Tx) error {
-		b, err := tx.Build(id)
-		if err != nil {
+	for i, st := range left { // by position, so that no two ever share one
+		if st.Position == i+1 {
+			continue
+		}
+		st.Position = i + 1
+		if err := x.tx.SaveStage(st); err != nil {
 			return err
 		}
-		if b.State != journal.Scoping {
-			return valuesFixed()
-		}
-		stages, err := tx.Stages(id)
-		if err != nil {
-			return err
-		}
-		return f(tx, stages)
-	})
+	}
+	return nil
+}
+
+func (x *scoping) record(kind string, st journal.Stage) error {
+	return x.steps.record(x.tx, x.actor, x.build.ID, kind, string(st.ID), stageDetail(st))
 }
 
 func valuesFixed() error {
