@@ -1,0 +1,130 @@
+package scenery
+
+import (
+	"image"
+	"math"
+)
+
+func atan(y, x float32) float32 { return float32(math.Atan2(float64(y), float64(x))) }
+
+// render draws the scene into a picture of the camera's size.
+func (s *scene) render(centre vec, radius, softness, floorZ float32) *image.RGBA {
+	c := canvases.Get().(*canvas)
+	defer canvases.Put(c)
+	s.tiles = sharedTiles()
+	c.reset(s.cam.w, s.cam.h)
+	c.project(&s.cam, s.tris, s.mats)
+	s.castShadows(c, centre, radius, softness)
+	s.shadeGround(&c.ground, centre, radius+0.6, floorZ)
+	c.see()
+	reach := float32(0.3)
+	if s.macro {
+		reach = 0.05
+	}
+	s.occlude(c, reach)
+	for y := 0; y < c.h; y += 2 {
+		for x := 0; x < c.w; x += 2 {
+			s.shadeBlock(c, x, y)
+		}
+	}
+	s.smoothEdges(c)
+	s.drawGlass(c)
+	return s.develop(c)
+}
+
+// shadeBlock colours two by two pixels: one by one, or all at once where they
+// show one stretch of floor, wall or sky, which nobody looks at closely.
+func (s *scene) shadeBlock(c *canvas, x, y int) {
+	i := y*c.w + x
+	j := i + c.w
+	id := c.id[i]
+	if id == c.id[i+1] && id == c.id[j] && id == c.id[j+1] && (id < 0 || s.mats[c.screen[id].mat].kind.coarse()) {
+		col := s.point(c, id, x, y)
+		c.col[i], c.col[i+1], c.col[j], c.col[j+1] = col, col, col, col
+		return
+	}
+	c.col[i] = s.point(c, id, x, y)
+	c.col[i+1] = s.point(c, c.id[i+1], x+1, y)
+	c.col[j] = s.point(c, c.id[j], x, y+1)
+	c.col[j+1] = s.point(c, c.id[j+1], x+1, y+1)
+}
+
+func (k kind) coarse() bool { return k >= kindFloor }
+
+// point is the light through a pixel from the surface id, or from the sky.
+func (s *scene) point(c *canvas, id int32, x, y int) vec {
+	if id < 0 {
+		return s.sky(s.ray(float32(x)+0.5, float32(y)+0.5))
+	}
+	return s.shade(c, &c.screen[id], x, y)
+}
+
+// smoothEdges gives every further surface seen in a pixel its share.
+func (s *scene) smoothEdges(c *canvas) {
+	for _, e := range c.extra {
+		x, y := int(e.pixel)%c.w, int(e.pixel)/c.w
+		v := s.point(c, e.id, x, y)
+		// Mixing in turn weighs the samples slightly unevenly; the error is
+		// below the film grain.
+		c.col[e.pixel] = mix(compress(c.col[e.pixel]), compress(v), 1.0/samples)
+	}
+}
+
+// compress keeps a lamp's edge from eating into its frame: a share of a very
+// bright sample would still be white.
+func compress(v vec) vec {
+	return vec{min(v.x, 1.6), min(v.y, 1.6), min(v.z, 1.6)}
+}
+
+// drawGlass lays panes over what is behind them, the furthest first.
+func (s *scene) drawGlass(c *canvas) {
+	order := make([]int, len(c.glass))
+	depth := make([]float32, len(c.glass))
+	for i := range c.glass {
+		g := &c.glass[i]
+		x, y := (g.x[0]+g.x[1]+g.x[2])/3, (g.y[0]+g.y[1]+g.y[2])/3
+		depth[i] = g.iw[0]*x + g.iw[1]*y + g.iw[2]
+		k := i
+		for k > 0 && depth[order[k-1]] > depth[i] {
+			order[k] = order[k-1]
+			k--
+		}
+		order[k] = i
+	}
+	for _, i := range order {
+		g := &c.glass[i]
+		y0, y1 := bounds(g.y, c.h)
+		x0, x1 := bounds(g.x, c.w)
+		for y := y0; y < y1; y++ {
+			a, b := y*c.w+x0, y*c.w+x1
+			clearTo(c.id2[a:b], -1)
+			copy(c.depth2[a:b], c.depth[a:b])
+		}
+		raster(c.glass[i:i+1], c.w, c.h, 0, 0, c.depth2, c.id2)
+		m := &s.mats[g.mat]
+		for y := y0; y < y1; y++ {
+			for x := x0; x < x1; x++ {
+				k := y*c.w + x
+				if c.id2[k] < 0 {
+					continue
+				}
+				p, n, _ := s.surface(g, float32(x)+0.5, float32(y)+0.5)
+				view := s.cam.eye.sub(p).unit()
+				nv := clamp(n.dot(view), 0, 1)
+				q := 1 - nv
+				f := 0.06 + 0.8*q*q*q*q
+				r := n.mul(2 * n.dot(view)).sub(view)
+				mirror := s.surroundings(p, r, 0.02)
+				u, v := s.texUV(g.axis, p)
+				dirt := m.dust * (0.4 + 0.6*s.tiles.cloud.at(u*150, v*150))
+				col := c.col[k].tint(m.col).mul(1 - f).add(mirror.mul(f * (1 - 0.5*dirt)))
+				c.col[k] = mix(col, dustCol.mul(0.5), dirt*0.5)
+			}
+		}
+	}
+}
+
+func bounds(v [3]float32, size int) (lo, hi int) {
+	a, b := min(v[0], v[1], v[2]), max(v[0], v[1], v[2])
+	return max(int(clamp(a, 0, float32(size)))-1, 0), min(int(clamp(b, 0, float32(size)))+2, size)
+}
