@@ -37,6 +37,7 @@ func (s *Set) funcs() template.FuncMap {
 		"rows":        func(n int, f Input) Input { f.Rows = n; return f },
 		"options":     func(o []Option, f Input) Input { f.Options = o; return f },
 		"symbol":      func(symbol string, f Input) Input { f.Symbol = symbol; return f },
+		"prefix":      func(text string, f Input) Input { f.Prefix = text; return f },
 		"option":      func(value, text string) Option { return Option{Value: value, Text: text} },
 		"optionList":  func(o ...Option) []Option { return o },
 		"trouble":     func(p journal.Problems) []Problem { return problemList(p) },

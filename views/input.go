@@ -15,9 +15,11 @@ import (
 //
 //	{{template "field" (input "email" "E-mail address" .Email .Problems | kind "email" | auto "email" | must)}}
 //
-// and change it with kind, help, auto, must, most, rows, options, symbol.
+// and change it with kind, help, auto, must, most, rows, options, symbol,
+// prefix.
 type Input struct {
-	Name         string // form field name; the control's id is "f-" and the name
+	Name         string // form field name
+	Prefix       string // before the name in the control's id, where a page has the name twice
 	Label        string
 	Value        string // as typed, kept
 	Problem      string // what is wrong with it, a whole sentence; "" if nothing
@@ -75,8 +77,8 @@ func newInput(name, label string, value any, problems journal.Problems) (Input, 
 	return Input{Name: name, Label: label, Value: text, Problem: problems[name]}, nil
 }
 
-// ID returns the control's id.
-func (f Input) ID() string { return "f-" + f.Name }
+// ID returns the control's id: "f-", the prefix, the name.
+func (f Input) ID() string { return "f-" + f.Prefix + f.Name }
 
 // Described returns the ids of the help and of the problem, for
 // aria-describedby; "" for neither.

@@ -1,0 +1,322 @@
+package views
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+)
+
+// BuildCard is one build on an owner's first page.
+type BuildCard struct {
+	Words
+	Ref     BuildRef
+	Truck   string
+	State   journal.BuildState
+	Coats   []Coat
+	Waiting []Waiting
+	News    int // entries new since their last visit
+	Photo   *PhotoView
+}
+
+// OwnerHome lists an owner's builds. With just one the server leads to it.
+type OwnerHome struct {
+	Frame
+	Builds []BuildCard
+}
+
+// Template names the page's template.
+func (OwnerHome) Template() string { return "owner/home" }
+
+// BuildSums are the figures at the head of a build.
+type BuildSums struct {
+	Agreed journal.Cents // with signed changes, before tax
+	Billed journal.Cents // with tax
+	Paid   journal.Cents
+	Due    journal.Cents // open now; negative: in the owner's favour
+}
+
+// SumsOf takes the four figures from a statement.
+func SumsOf(s billing.Statement) BuildSums {
+	return BuildSums{Agreed: s.Agreed, Billed: s.BilledWithTax, Paid: s.Paid, Due: s.Due}
+}
+
+// OwnerBuild is a build's page for its owners.
+type OwnerBuild struct {
+	Frame
+	Plate   Plate
+	State   journal.BuildState
+	Photo   *PhotoView // the newest the owner may see; nil for none
+	Coats   []Coat     // all stages in order
+	StageAt []string   // address of each stage's page, as Coats
+	Waiting []Waiting  // what waits on the reader
+	Sums    BuildSums
+	Journal JournalPiece // the first piece
+}
+
+// Template names the page's template.
+func (OwnerBuild) Template() string { return "owner/build" }
+
+// Now says in plain sentences what is going on and what waits.
+func (b OwnerBuild) Now() (string, error) {
+	now, err := sayState(b.Words, b.Plate, b.State, b.Coats)
+	if err != nil {
+		return "", err
+	}
+	return now + " " + sayWaiting(len(b.Waiting)), nil
+}
+
+// Now says in plain sentences what is going on and what waits.
+func (c BuildCard) Now() (string, error) {
+	now, err := sayState(c.Words, Plate{Nickname: c.Ref.Nickname}, c.State, c.Coats)
+	if err != nil {
+		return "", err
+	}
+	if c.News > 0 {
+		now += " " + Count(c.News, "new entry", "new entries") + " since you last looked."
+	}
+	return now + " " + sayWaiting(len(c.Waiting)), nil
+}
+
+func sayWaiting(n int) string {
+	switch n {
+	case 0:
+		return "Nothing waits for you."
+	case 1:
+		return "One thing waits for you."
+	}
+	return Count(n, "thing waits", "things wait") + " for you."
+}
+
+func sayState(w Words, plate Plate, state journal.BuildState, coats []Coat) (string, error) {
+	if state == journal.Delivered {
+		if plate.DeliveredOn.IsZero() {
+			return plate.Nickname + " is delivered. Everything stays here to read and to keep.", nil
+		}
+		day, err := w.PlainDay(plate.DeliveredOn)
+		return plate.Nickname + " was delivered on " + day + ". Everything stays here to read and to keep.", err
+	}
+	var open, next []string
+	share := 0
+	for _, c := range coats {
+		switch c.State {
+		case journal.UnderWay:
+			open, share = append(open, c.Name), c.Done
+		case journal.NotStarted:
+			next = append(next, c.Name)
+		}
+	}
+	said := ""
+	switch {
+	case len(open) == 1:
+		said = open[0] + " is under way" + sayShare(share) + "."
+	case len(open) > 1:
+		said = List(open) + " are under way."
+	case len(next) > 0 && len(next) < len(coats):
+		said = next[0] + " is next; no stage is under way at the moment."
+	case len(next) > 0:
+		said = "The truck is in the shop, and no stage has begun yet."
+	default:
+		said = "All stages are closed; what is left is the delivery."
+	}
+	if state == journal.Scoping {
+		said += " Scope and price are being settled with you; nothing is billed before you agree."
+	}
+	return said, nil
+}
+
+// sayShare puts the share of a stage's planned days gone by into words. It
+// speaks of days, because days are what is known.
+func sayShare(done int) string {
+	switch {
+	case done < 10:
+		return ", just begun"
+	case done < 30:
+		return ", about a quarter of its planned days in"
+	case done < 42:
+		return ", about a third of its planned days in"
+	case done < 59:
+		return ", about half of its planned days in"
+	case done < 72:
+		return ", about two thirds of its planned days in"
+	case done < 90:
+		return ", about three quarters of its planned days in"
+	}
+	return ", near the end of its planned days"
+}
+
+// Under says which stages are under way, as positions: "7 and 8 of 13".
+func (b OwnerBuild) Under() string {
+	var at []string
+	closed := 0
+	for i, c := range b.Coats {
+		switch c.State {
+		case journal.UnderWay:
+			at = append(at, fmt.Sprint(i+1))
+		case journal.Closed:
+			closed++
+		}
+	}
+	if len(at) == 0 {
+		return fmt.Sprintf("%d of %d stages closed", closed, len(b.Coats))
+	}
+	return fmt.Sprintf("Stage %s of %d under way", List(at), len(b.Coats))
+}
+
+// StageLink is a coat with its page.
+type StageLink struct {
+	Coat
+	Href string
+}
+
+// Stages returns the stages with their addresses.
+func (b OwnerBuild) Stages() []StageLink {
+	links := make([]StageLink, len(b.Coats))
+	for i, c := range b.Coats {
+		links[i].Coat = c
+		if i < len(b.StageAt) {
+			links[i].Href = b.StageAt[i]
+		}
+	}
+	return links
+}
+
+// Short returns the state in a few words: "closed", "under way, 35 % of its
+// days", "18 days planned".
+func (c Coat) Short() string {
+	switch c.State {
+	case journal.NotStarted:
+		return WorkingDays(c.Days) + " planned"
+	case journal.UnderWay:
+		return strings.TrimPrefix(c.Said(), c.Name+", ")
+	}
+	return string(c.State)
+}
+
+// Journal is the journal alone, for owners and staff, with its filters.
+type Journal struct {
+	Frame
+	Entries JournalPiece
+	Stages  []Option // value: stage id
+	StageID string   // chosen; "" for all
+	Kind    string   // chosen; "" for all
+	Later   bool     // not the newest entries: there is a way back to those
+}
+
+// Template names the page's template.
+func (Journal) Template() string { return "owner/journal" }
+
+// Kinds are the kinds of entry to choose from.
+func (Journal) Kinds() []Option {
+	all := []Option{{Value: "", Text: "Every kind"}}
+	for _, k := range journal.EntryKinds {
+		all = append(all, Option{Value: string(k), Text: UpperFirst(string(k))})
+	}
+	return all
+}
+
+// AllStages are the stages to choose from.
+func (j Journal) AllStages() []Option {
+	return append([]Option{{Value: "", Text: "Every stage"}}, j.Stages...)
+}
+
+// Filtered reports whether a filter is set.
+func (j Journal) Filtered() bool { return j.StageID != "" || j.Kind != "" }
+
+// GateLine is one check of a stage's gate.
+type GateLine struct {
+	Text string
+	Done bool
+}
+
+// Stage is a stage's page for the owner's side.
+type Stage struct {
+	Frame
+	ID           journal.StageID
+	Coat         Coat
+	Position     int
+	Of           int // stages of the build
+	Lead         string
+	PlannedFrom  journal.Date
+	PlannedTo    journal.Date
+	OpenedAt     time.Time
+	ClosedAt     time.Time
+	Agreed       bool // the agreement is recorded; before it no money is shown
+	Row          billing.StageRow
+	PhotosThere  int // photos the owner can see
+	PhotosWanted int // by the gate
+	Checks       []GateLine
+	Papers       []PaperItem // that bear on the stage, not drafts
+	Invoices     []InvoiceItem
+	Photos       []PhotoView // some of them, in order of capture
+	Entries      JournalPiece
+}
+
+// Template names the page's template.
+func (Stage) Template() string { return "owner/stage" }
+
+// Now says in plain sentences where the stage stands.
+func (s Stage) Now() (string, error) {
+	switch s.Coat.State {
+	case journal.Closed:
+		day, err := s.DayOf(s.ClosedAt)
+		return "Closed on " + day + ".", err
+	case journal.UnderWay:
+		day, err := s.DayOf(s.OpenedAt)
+		return "Under way since " + day + sayShare(s.Coat.Done) + ".", err
+	}
+	if s.PlannedFrom.IsZero() {
+		return "Not started yet; " + WorkingDays(s.Coat.Days) + " are planned.", nil
+	}
+	day, err := s.Day(s.PlannedFrom)
+	return "Not started yet; planned to begin on " + day + ", for " + WorkingDays(s.Coat.Days) + ".", err
+}
+
+// Entry is one entry's page for the owner's side, with all its photos.
+type Entry struct {
+	Frame
+	Entry EntryView
+}
+
+// Template names the page's template.
+func (Entry) Template() string { return "owner/entry" }
+
+// PhotoFacts are what only the shop sees of a photo.
+type PhotoFacts struct {
+	FileName  string
+	Camera    string
+	Bytes     int64
+	SHA256    string
+	By        string // who posted it
+	Received  time.Time
+	Located   bool
+	Latitude  float64
+	Longitude float64
+	Original  string // address of the original
+}
+
+// Photo is the viewer: one photo, with the ways to its neighbours.
+type Photo struct {
+	Frame
+	Photo    PhotoView
+	Stage    string // name; "" when it is in no entry
+	Position int    // 1, 2, 3 ... in its run
+	Of       int    // photos in the run; 0 when it has none
+	Previous string // address of the page before; "" at the beginning
+	Next     string
+	Back     Link        // the entry, stage or paper it belongs to
+	Facts    *PhotoFacts // staff only; nil for owners
+}
+
+// Template names the page's template.
+func (Photo) Template() string { return "owner/photo" }
+
+// Megabytes returns the original's size as "4.2 MB".
+func (f PhotoFacts) Megabytes() string {
+	tenths := (f.Bytes + 50_000) / 100_000
+	return fmt.Sprintf("%d.%d%sMB", tenths/10, tenths%10, nbsp)
+}
+
+var _ = declare(OwnerHome{}, OwnerBuild{}, Journal{}, Stage{}, Entry{}, Photo{})

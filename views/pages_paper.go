@@ -1,0 +1,172 @@
+package views
+
+import (
+	"fmt"
+	"time"
+
+	"farbay/journal"
+	"farbay/journal/signoff"
+)
+
+// PaperItem is one paper in a list.
+type PaperItem struct {
+	ID        journal.PaperID
+	Number    int    // 0 for a draft
+	Title     string // of the last revision; of the draft before the first
+	State     signoff.State
+	Revision  int
+	Delta     journal.Cents // with tax
+	Days      int           // working days
+	SentAt    time.Time     // of the last revision
+	DecidedAt time.Time     // zero until decided
+	DecidedBy string        // the name they typed
+	Open      int           // unanswered questions
+}
+
+// Name returns "Change order 4", or "Draft".
+func (p PaperItem) Name() string {
+	if p.Number == 0 {
+		return "Draft"
+	}
+	return fmt.Sprintf("Change order %d", p.Number)
+}
+
+// Papers lists a build's papers, for owners and staff.
+type Papers struct {
+	Frame
+	Items  []PaperItem // in any order of state, newest first; drafts for staff only
+	Agreed bool        // the build's agreement is recorded, so papers can be sent
+}
+
+// Template names the page's template.
+func (Papers) Template() string { return "owner/papers" }
+
+// In returns the papers in one state.
+func (p Papers) In(state signoff.State) []PaperItem {
+	var in []PaperItem
+	for _, item := range p.Items {
+		if item.State == state {
+			in = append(in, item)
+		}
+	}
+	return in
+}
+
+// Waiting, Drafts and Past divide the papers: those out for sign-off, those the
+// shop works on, and those decided.
+func (p Papers) Waiting() []PaperItem { return p.In(signoff.Sent) }
+
+// Drafts are the drafts and the recalled papers.
+func (p Papers) Drafts() []PaperItem {
+	return append(p.In(signoff.Draft), p.In(signoff.Recalled)...)
+}
+
+// Past are the decided papers.
+func (p Papers) Past() []PaperItem {
+	var past []PaperItem
+	for _, item := range p.Items {
+		if item.State == signoff.Signed || item.State == signoff.Declined {
+			past = append(past, item)
+		}
+	}
+	return past
+}
+
+// DecideForm is what an owner typed on a paper. The field names are "name",
+// "parts_back" ("yes" or "no"), "reason" and "text".
+type DecideForm struct {
+	Name      string
+	PartsBack string // "yes", "no", "" when not chosen
+	Reason    string // of declining
+	Text      string // of a question
+}
+
+// Paper is a paper's last revision, for the owner's side. It has two forms: one
+// posts to .../sign or .../decline with revision, sha256, name and parts_back,
+// the other to .../ask with text.
+type Paper struct {
+	Frame
+	ID        journal.PaperID
+	State     signoff.State
+	Sheet     SheetView        // the last revision; see [Words.OfSheet]
+	Earlier   []signoff.Sheet  // earlier revisions, newest first
+	Decision  *DecisionView    // nil until decided
+	Questions []QuestionView   // oldest first
+	CanDecide bool             // the reader is an owner or delegate of the build
+	Consented bool             // the reader's consent to electronic records is in force
+	Form      DecideForm       // kept
+	Problems  journal.Problems // of Form
+	Notice    string           // why what they sent was not recorded, in whole sentences; "" if nothing was refused
+}
+
+// Template names the page's template.
+func (Paper) Template() string { return "owner/paper" }
+
+// URL returns the paper's address.
+func (p Paper) URL() string { return p.Sheet.URL(p.ID) }
+
+// Deciding reports whether the decision form is shown.
+func (p Paper) Deciding() bool { return p.State == signoff.Sent && p.CanDecide && p.Consented }
+
+// WantsConsent reports whether the way to consent is shown instead of the form.
+func (p Paper) WantsConsent() bool { return p.State == signoff.Sent && p.CanDecide && !p.Consented }
+
+// Asking reports whether the question form is shown.
+func (p Paper) Asking() bool {
+	return p.CanDecide && (p.State == signoff.Sent || p.State == signoff.Recalled)
+}
+
+// PaperConfirm asks once more before a decision is recorded; one can go back
+// from it. It is shown for a POST to .../sign or .../decline without sure=yes,
+// and posts the same fields with it. Declining asks for the reason here.
+type PaperConfirm struct {
+	Frame
+	ID       journal.PaperID
+	Outcome  signoff.Outcome
+	Sheet    SheetView
+	Form     DecideForm
+	Problems journal.Problems
+}
+
+// Template names the page's template.
+func (PaperConfirm) Template() string { return "owner/paper_confirm" }
+
+// URL returns the paper's address.
+func (p PaperConfirm) URL() string { return p.Sheet.URL(p.ID) }
+
+// Signing reports whether it is about signing, not declining.
+func (p PaperConfirm) Signing() bool { return p.Outcome == signoff.OutcomeSigned }
+
+// PaperDecided says what was recorded, right after a decision.
+type PaperDecided struct {
+	Frame
+	ID       journal.PaperID
+	Sheet    SheetView
+	Decision DecisionView
+}
+
+// Template names the page's template.
+func (PaperDecided) Template() string { return "owner/paper_decided" }
+
+// URL returns the paper's address.
+func (p PaperDecided) URL() string { return p.Sheet.URL(p.ID) }
+
+// PaperRevision is one frozen revision, to be read, printed and saved.
+type PaperRevision struct {
+	Frame
+	ID       journal.PaperID
+	Sheet    SheetView
+	Last     int           // number of the last revision
+	Decision *DecisionView // when the decision was on this revision
+}
+
+// Template names the page's template.
+func (PaperRevision) Template() string { return "owner/paper_revision" }
+
+// URL returns the paper's address.
+func (p PaperRevision) URL() string { return p.Sheet.URL(p.ID) }
+
+// Superseded reports whether a later revision replaced this one.
+func (p PaperRevision) Superseded() bool { return p.Sheet.Sheet.Revision < p.Last }
+
+var _ = declare(Papers{}, Paper{}, PaperConfirm{}, PaperDecided{}, PaperRevision{})

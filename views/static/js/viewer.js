@@ -1,0 +1,44 @@
+// The viewer: arrow keys and swipes go to the neighbours, Enter, a double tap or
+// a click shows the photo larger. Without it the links below do the same.
+import "asset:js/pending.js";
+
+const viewer = document.querySelector("[data-viewer]");
+const box = viewer.querySelector(".stagebox");
+const go = (rel) => viewer.querySelector(`a[rel="${rel}"]`)?.click();
+viewer.querySelector("[data-hint]").hidden = false;
+
+addEventListener("keydown", (event) => {
+  if (event.altKey || event.ctrlKey || event.metaKey) return;
+  const near = box?.classList.contains("near");
+  if (event.key === "Escape" && near) zoom(false);
+  else if (event.key === "ArrowLeft" && !near) go("prev");
+  else if (event.key === "ArrowRight" && !near) go("next");
+  else if (event.key === "Enter" && event.target === box) zoom(!near);
+});
+
+function zoom(near, x = 0.5, y = 0.5) {
+  const image = box.querySelector("img");
+  box.classList.toggle("near", near);
+  if (near) image.sizes = "2048px";
+  box.scrollLeft = image.clientWidth * x - box.clientWidth / 2;
+  box.scrollTop = image.clientHeight * y - box.clientHeight / 2;
+}
+
+if (box) {
+  box.addEventListener("dblclick", (event) => {
+    const area = box.querySelector("img").getBoundingClientRect();
+    zoom(!box.classList.contains("near"), (event.clientX - area.left) / area.width, (event.clientY - area.top) / area.height);
+  });
+  let start = null;
+  box.addEventListener("pointerdown", (event) => {
+    start = event.isPrimary ? { x: event.clientX, y: event.clientY } : null;
+  });
+  box.addEventListener("pointerup", (event) => {
+    if (!start || box.classList.contains("near")) return;
+    const dx = event.clientX - start.x;
+    const dy = event.clientY - start.y;
+    start = null;
+    if (Math.abs(dx) > 50 && Math.abs(dx) > 2 * Math.abs(dy)) go(dx < 0 ? "next" : "prev");
+  });
+  box.querySelector("img").draggable = false;
+}
