@@ -1,8 +1,6 @@
 package views
 
 import (
-	"time"
-
 	"farbay/journal"
 )
 
@@ -83,7 +81,7 @@ type StaffEntry struct {
 	Entry       journal.Entry
 	Shown       EntryView   // with all its photos
 	History     []EntryWas  // newest first
-	Papers      []PaperLine // those made of this find
+	Papers      []PaperItem // those made of this find
 	WithdrawnBy string      // name; "" while it stands
 	// Problems of the withdraw form, field "reason"; Reason is what was typed.
 	Problems journal.Problems
@@ -95,18 +93,6 @@ type EntryWas struct {
 	Edit  journal.EntryEdit
 	By    string // name of who replaced it
 	Stage string // name of its stage then
-}
-
-// PaperLine is a paper in a list.
-type PaperLine struct {
-	ID     journal.PaperID
-	Name   string // "Change order 4"; "Draft" before the first sending
-	Title  string
-	State  string // a [signoff.State]
-	Delta  journal.Cents
-	Days   int       // working days
-	SentAt time.Time // of the last revision; zero before
-	Ask    int       // questions not answered
 }
 
 // Template names the page's template.
@@ -125,5 +111,5 @@ func (StaffEntry) Template() string { return "floor/entry" }
 type PaperList struct {
 	Words
 	BuildID journal.BuildID
-	Papers  []PaperLine
+	Papers  []PaperItem
 }

@@ -60,8 +60,8 @@ type StaffBuild struct {
 	Stages    []StageLine
 	Waits     []Wait            // in any order; see [WorstFirst]
 	Statement billing.Statement // shown to the office only
-	Drafts    []PaperLine       // papers the shop works on
-	Out       []PaperLine       // papers waiting for the owner
+	Drafts    []PaperItem       // papers the shop works on
+	Out       []PaperItem       // papers waiting for the owner
 	Loose     int               // the reader's photos in no entry yet
 	Photos    int               // all of the build
 	NewsAt    time.Time         // when the owner last got something new; zero if never
@@ -174,7 +174,7 @@ type BuildPeople struct {
 }
 
 // PaperList returns papers of the build ready to be shown.
-func (p StaffBuild) PaperList(papers []PaperLine) PaperList {
+func (p StaffBuild) PaperList(papers []PaperItem) PaperList {
 	return PaperList{Words: p.Words, BuildID: p.Stored.ID, Papers: papers}
 }
 

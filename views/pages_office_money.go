@@ -5,14 +5,6 @@ import (
 	"farbay/journal/billing"
 )
 
-// OpenInvoice is a document with something still to pay.
-type OpenInvoice struct {
-	ID      journal.InvoiceID
-	Balance billing.Balance
-	Stage   string // name of the stage whose close issued it; "" otherwise
-	Late    int    // days past its due day; 0 when not late
-}
-
 // PaymentForm is what was typed for a payment. The field names are "invoice" (an
 // id, or "deposit"), "amount", "on", "means", "reference".
 type PaymentForm struct {
@@ -27,38 +19,112 @@ type PaymentForm struct {
 // /builds/ID/payments.
 type PaymentNew struct {
 	Frame
-	Open         []OpenInvoice
+	Open         []InvoiceItem // with something still to pay, oldest first
 	DepositAsked journal.Cents // by the terms
 	DepositIn    journal.Cents // received so far
 	Form         PaymentForm
 	Problems     journal.Problems
 }
 
-// PaymentLine is a recorded payment.
-type PaymentLine struct {
-	Payment  journal.Payment
-	For      string // "invoice 31", "deposit"
-	By       string // name of who recorded it
-	Reversed bool   // undone by a later one
-}
-
-// StaffMoney is what the office can do about a build's money: the part of the
-// money page that owners and the floor do not get. Reversing posts to
-// .../payments/ID/reverse ("reason"), billing changes to .../invoices, releasing
-// to .../holdback/release.
+// StaffMoney is a build's money as the shop sees it: the statement with the acts
+// of the office. Reversing posts to .../payments/ID/reverse ("reason"), billing
+// changes to .../invoices, releasing to .../holdback/release.
 type StaffMoney struct {
-	Build    journal.Build
-	Open     []OpenInvoice
-	Payments []PaymentLine // newest first
+	Frame
+	Agreed    bool // the agreement is recorded; before it nothing can be billed
+	Statement billing.Statement
+	Deposit   journal.Cents // asked for by the terms
+	Stages    []MoneyStage
+	Invoices  []InvoiceItem // newest first
+	Payments  []PaymentItem // newest first
 	// Unbilled are signed changes on stages that are closed already; they can be
 	// billed at once.
 	Unbilled []billing.Charge
-	HeldBack journal.Cents
 	// ReleaseWhy says in a sentence why the holdback cannot be released yet; ""
-	// when it can.
+	// when it can. It counts only while something is held back.
 	ReleaseWhy string
 	// ReverseID is the payment whose reversal was refused, with what was typed.
 	ReverseID journal.PaymentID
 	Reason    string
 	Problems  journal.Problems // field "reason"
+}
+
+// Due returns the documents with something still to pay, oldest first.
+func (p StaffMoney) Due() []InvoiceItem {
+	var open []InvoiceItem
+	for i := len(p.Invoices) - 1; i >= 0; i-- {
+		if p.Invoices[i].Open > 0 {
+			open = append(open, p.Invoices[i])
+		}
+	}
+	return open
+}
+
+// DepositWanting returns what of the deposit is not in yet; never negative.
+func (p StaffMoney) DepositWanting() journal.Cents {
+	return max(p.Deposit-p.Statement.DepositReceived, 0)
+}
+
+// UnbilledSum returns what the changes to be billed come to, before tax.
+func (p StaffMoney) UnbilledSum() journal.Cents {
+	var sum journal.Cents
+	for _, c := range p.Unbilled {
+		sum += c.Split.Total()
+	}
+	return sum
+}
+
+// Say returns what there is to do about the money, in plain sentences.
+func (p StaffMoney) Say() (string, error) {
+	if !p.Agreed {
+		return "The agreement is not recorded yet, so nothing can be billed.", nil
+	}
+	said := "Nothing is due."
+	if due := p.Due(); len(due) > 0 {
+		open, err := p.Money(p.Statement.Due)
+		if err != nil {
+			return "", err
+		}
+		said = open + " is due on " + counted(len(due), "invoice", "invoices") + "."
+		late := 0
+		for _, i := range due {
+			late = max(late, i.Late)
+		}
+		if late > 0 {
+			said += " The oldest is " + Plural(late, "day", "days") + " late."
+		}
+	}
+	if p.DepositWanting() > 0 {
+		wanting, err := p.Money(p.DepositWanting())
+		if err != nil {
+			return "", err
+		}
+		said += " " + wanting + " of the deposit is not in yet."
+	}
+	if n := len(p.Unbilled); n > 0 {
+		said += " " + Count(n, "signed change lies", "signed changes lie") + " on stages closed already and can be billed now."
+	}
+	return said, nil
+}
+
+// ReverseForm is the form under one payment, piece "reverse-form".
+type ReverseForm struct {
+	Action   string
+	Payment  PaymentItem
+	Amount   string // in words
+	Reason   string
+	Problems journal.Problems
+}
+
+// Reverse returns the form that reverses a payment.
+func (p StaffMoney) Reverse(item PaymentItem) (ReverseForm, error) {
+	amount, err := p.Money(item.Amount)
+	if err != nil {
+		return ReverseForm{}, err
+	}
+	f := ReverseForm{Action: p.Build.URL() + "/payments/" + string(item.ID) + "/reverse", Payment: item, Amount: amount}
+	if item.ID == p.ReverseID {
+		f.Reason, f.Problems = p.Reason, p.Problems
+	}
+	return f, nil
 }

@@ -128,18 +128,18 @@ func (LineForm) KindOptions() []Option {
 func (p PaymentNew) InvoiceOptions() ([]Option, error) {
 	var options []Option
 	for _, o := range p.Open {
-		open, err := p.Money(o.Balance.Open)
+		help, err := p.Money(o.Open)
 		if err != nil {
 			return nil, err
 		}
-		help := open + " open"
+		help += " open"
 		if o.Stage != "" {
 			help = o.Stage + ", " + help
 		}
 		if o.Late > 0 {
 			help += ", " + Plural(o.Late, "day", "days") + " late"
 		}
-		options = append(options, Option{Value: string(o.ID), Text: UpperFirst(o.Balance.Document.Name()), Help: help})
+		options = append(options, Option{Value: string(o.ID), Text: o.Name(), Help: help})
 	}
 	asked, err := p.Money(p.DepositAsked)
 	if err != nil {

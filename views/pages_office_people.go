@@ -1,6 +1,7 @@
 package views
 
 import (
+	"regexp"
 	"time"
 
 	"farbay/journal"
@@ -86,7 +87,62 @@ type LetterLine struct {
 // LetterPage is one e-mail as it was sent.
 type LetterPage struct {
 	Frame
-	Letter journal.Letter
-	Build  string // nickname; "" for sign-in links and the like
-	ByMail bool   // whether letters leave by mail
+	Letter   journal.Letter
+	Nickname string // of the build; "" for sign-in links and the like
+	ByMail   bool   // whether letters leave by mail
 }
+
+// LetterPart is a stretch of a letter's text, or an address of this house in
+// it.
+type LetterPart struct {
+	Text string
+	Href string // "" for text
+}
+
+// webAddress finds web addresses in a letter's text. A full stop or bracket at
+// the end belongs to the sentence.
+var webAddress = regexp.MustCompile(`https?://[^\s<>"]*[^\s<>".,;:!?)]`)
+
+// Parts returns the letter's text with its addresses apart, so that they can be
+// followed from the page.
+func (p LetterPage) Parts() []LetterPart {
+	var parts []LetterPart
+	from := 0
+	for _, at := range webAddress.FindAllStringIndex(p.Letter.Text, -1) {
+		if at[0] > from {
+			parts = append(parts, LetterPart{Text: p.Letter.Text[from:at[0]]})
+		}
+		address := p.Letter.Text[at[0]:at[1]]
+		parts = append(parts, LetterPart{Text: address, Href: address})
+		from = at[1]
+	}
+	if from < len(p.Letter.Text) {
+		parts = append(parts, LetterPart{Text: p.Letter.Text[from:]})
+	}
+	return parts
+}
+
+// PeopleList is people in a list, piece "people-list".
+type PeopleList struct {
+	Words
+	Lines []PersonLine
+}
+
+// List returns people ready to be shown.
+func (p People) List(lines []PersonLine) PeopleList { return PeopleList{Words: p.Words, Lines: lines} }
+
+// PersonFields is the part that the forms for a new and a known person share,
+// piece "person-fields".
+type PersonFields struct {
+	Form     PersonForm
+	Problems journal.Problems
+}
+
+// Fields returns the shared part of the form.
+func (p People) Fields() PersonFields { return PersonFields{p.Form, p.Problems} }
+
+// Fields returns the shared part of the form.
+func (p Person) Fields() PersonFields { return PersonFields{p.Form, p.Problems} }
+
+// URL returns the account's address.
+func (p Person) URL() string { return "/people/" + string(p.Stored.ID) }

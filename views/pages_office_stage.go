@@ -40,7 +40,7 @@ type StaffStage struct {
 	// Missing says in whole sentences what the gate still wants; none when the
 	// stage can be closed.
 	Missing   []string
-	PapersOut []PaperLine // out for sign-off and bearing on this stage
+	PapersOut []PaperItem // out for sign-off and bearing on this stage
 
 	// Follows is the document that closing now would issue; nil when nothing
 	// would be billed, and for the floor. FollowsNone says why, in a sentence.

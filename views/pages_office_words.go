@@ -162,7 +162,7 @@ func (p StaffPaper) Say() string {
 	case signoff.Sent:
 		n := 0
 		for _, q := range p.Questions {
-			if q.Question.AnsweredAt.IsZero() {
+			if !q.Answered() {
 				n++
 			}
 		}
