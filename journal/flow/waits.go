@@ -1,0 +1,306 @@
+package flow
+
+import (
+	"fmt"
+	"time"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+	"farbay/journal/signoff"
+)
+
+// WaitOn says whose move it is.
+type WaitOn string
+
+const (
+	OnOwner   WaitOn = "owner"
+	OnPayment WaitOn = "payment"
+	OnUs      WaitOn = "us"
+)
+
+// WaitFor says for what.
+type WaitFor string
+
+const (
+	ForDecision WaitFor = "decision" // owner: a paper is out; Paper
+	ForTruck    WaitFor = "truck"    // owner: agreed, and the truck is not here
+
+	ForDeposit WaitFor = "deposit" // payment: Amount is still to come
+	ForInvoice WaitFor = "invoice" // payment: Amount is open on Invoice
+
+	ForAgreement WaitFor = "agreement" // us: the build is still being scoped
+	ForAnswer    WaitFor = "answer"    // us: Question on Paper
+	ForDraft     WaitFor = "draft"     // us: Paper is not sent yet, or was recalled
+	ForStart     WaitFor = "start"     // us: no stage is under way; Stage comes next
+	ForGate      WaitFor = "gate"      // us: Stage nears its end or is past it; Missing
+	ForClose     WaitFor = "close"     // us: the gate of Stage has all it needs
+	ForBilling   WaitFor = "billing"   // us: signed changes of Amount on closed stages
+	ForDelivery  WaitFor = "delivery"  // us: every stage is closed
+	ForRelease   WaitFor = "release"   // us: delivered, and Amount is held back
+)
+
+// Wait is one thing that a build waits on. Fields that do not apply are zero.
+type Wait struct {
+	On   WaitOn
+	For  WaitFor
+	Days int // calendar days at the shop that it has waited; 0 since today
+	Late int // calendar days past its due day; 0 when not late or never due
+
+	Paper    PaperLine
+	Question signoff.Question
+	Invoice  Invoice
+	Amount   journal.Cents // invoices with tax, changes to bill without; 0 for the floor
+	Stage    journal.Stage
+	Missing  []string // whole sentences, see [GateReport.Missing]
+}
+
+// gateSoon is the share of its planned days, in per cent, from which on a
+// stage's open gate counts as something that waits on the shop.
+const gateSoon = 80
+
+// waiting gathers what one build waits on.
+type waiting struct {
+	steps   *Steps
+	r       Reads
+	actor   Actor
+	build   journal.Build
+	stages  []journal.Stage
+	lines   []StageLine
+	account billing.Account
+	zone    *time.Location
+	today   journal.Date
+}
+
+// all returns what the build waits on: on the owner, on payments, on us. The
+// floor is not told of money.
+func (w waiting) all() ([]Wait, error) {
+	papers, err := w.steps.paperLines(w.r, w.actor, w.build.ID)
+	if err != nil {
+		return nil, err
+	}
+	onOwner, answers, err := w.papers(papers)
+	if err != nil {
+		return nil, err
+	}
+	agreed := w.build.State != journal.Scoping
+	if w.build.State == journal.Agreed && w.build.ArrivedOn.IsZero() {
+		onOwner = append(onOwner, w.wait(OnOwner, ForTruck, w.build.AgreedOn))
+	}
+	all := onOwner
+	if w.actor.Person.Role == journal.Office && agreed {
+		payments, err := w.payments()
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, payments...)
+	}
+	if w.build.State == journal.Scoping {
+		all = append(all, w.wait(OnUs, ForAgreement, w.day(w.build.CreatedAt)))
+	}
+	all = append(all, answers...)
+	if w.build.State == journal.Agreed {
+		all = append(all, w.work()...)
+	}
+	if w.actor.Person.Role == journal.Office && agreed {
+		all = append(all, w.toBill(papers)...)
+	}
+	return all, nil
+}
+
+// papers are the papers that wait for the owner, and those that wait for us: to
+// be sent, or for an answer without which the owner will not decide.
+func (w waiting) papers(papers []PaperLine) (onOwner, onUs []Wait, err error) {
+	for i := len(papers) - 1; i >= 0; i-- { // oldest first
+		p := papers[i]
+		switch p.Paper.State {
+		case signoff.Draft, signoff.Recalled:
+			draft := w.wait(OnUs, ForDraft, w.day(p.Paper.CreatedAt))
+			draft.Paper = p
+			onUs = append(onUs, draft)
+		case signoff.Sent:
+			if p.Open == 0 {
+				sent, err := time.Parse(time.RFC3339, p.Sheet.SentAt)
+				if err != nil {
+					return nil, nil, fmt.Errorf("flow: sending time of paper %s: %w", p.Paper.ID, err)
+				}
+				out := w.wait(OnOwner, ForDecision, w.day(sent))
+				out.Paper = p
+				onOwner = append(onOwner, out)
+				continue
+			}
+			questions, err := w.r.Questions(p.Paper.ID)
+			if err != nil {
+				return nil, nil, err
+			}
+			for _, q := range questions {
+				if q.AnsweredAt.IsZero() {
+					answer := w.wait(OnUs, ForAnswer, w.day(q.AskedAt))
+					answer.Paper, answer.Question = p, q
+					onUs = append(onUs, answer)
+				}
+			}
+		}
+	}
+	return onOwner, onUs, nil
+}
+
+// payments are the open invoices, and what is to come of the deposit.
+func (w waiting) payments() ([]Wait, error) {
+	var all []Wait
+	if left := depositDue(w.account); left > 0 && w.build.State == journal.Agreed {
+		deposit := w.wait(OnPayment, ForDeposit, w.build.AgreedOn)
+		deposit.Amount = left
+		all = append(all, deposit)
+	}
+	open, err := openInvoices(w.r, w.build.ID, w.account, w.today)
+	if err != nil {
+		return nil, err
+	}
+	for _, o := range open {
+		invoice := w.wait(OnPayment, ForInvoice, w.day(o.Invoice.IssuedAt))
+		invoice.Invoice, invoice.Amount, invoice.Late = o.Invoice, o.Open, o.Late
+		all = append(all, invoice)
+	}
+	return all, nil
+}
+
+// work are the stages that wait to be begun, to get what their gate asks for,
+// or to be closed.
+func (w waiting) work() []Wait {
+	var all []Wait
+	underWay, closed := 0, 0
+	var next *journal.Stage
+	var lastClosed time.Time
+	for i, line := range w.lines {
+		switch line.Stage.State {
+		case journal.UnderWay:
+			underWay++
+			if gate, waits := w.gate(line); waits {
+				all = append(all, gate)
+			}
+		case journal.Closed:
+			closed++
+			if line.Stage.ClosedAt.After(lastClosed) {
+				lastClosed = line.Stage.ClosedAt
+			}
+		case journal.NotStarted:
+			if next == nil {
+				next = &w.lines[i].Stage
+			}
+		}
+	}
+	since := w.build.AgreedOn
+	if !lastClosed.IsZero() {
+		since = w.day(lastClosed)
+	}
+	switch {
+	case underWay > 0:
+	case closed == len(w.lines):
+		all = append(all, w.wait(OnUs, ForDelivery, since))
+	case !w.build.ArrivedOn.IsZero():
+		start := w.wait(OnUs, ForStart, max(since, w.build.ArrivedOn))
+		start.Stage = *next
+		if !start.Stage.PlannedFrom.IsZero() {
+			start.Late = max(start.Stage.PlannedFrom.DaysUntil(w.today), 0)
+		}
+		all = append(all, start)
+	}
+	return all
+}
+
+// gate says whether a stage under way waits on us: its gate has all it needs,
+// or it nears its planned end and something is missing.
+func (w waiting) gate(line StageLine) (wait Wait, waits bool) {
+	st, missing, late := line.Stage, line.Gate.Missing(), 0
+	if !st.PlannedTo.IsZero() {
+		late = max(st.PlannedTo.DaysUntil(w.today), 0)
+	}
+	switch {
+	case len(missing) == 0:
+		ready := st.OpenedAt
+		for _, c := range line.Gate.Checks {
+			if c.At.After(ready) {
+				ready = c.At
+			}
+		}
+		wait = w.wait(OnUs, ForClose, w.day(ready))
+	case late > 0:
+		wait = w.wait(OnUs, ForGate, st.PlannedTo)
+	case line.Done >= gateSoon:
+		wait = w.wait(OnUs, ForGate, w.today)
+	default:
+		return Wait{}, false
+	}
+	wait.Stage, wait.Missing, wait.Late = st, missing, late
+	return wait, true
+}
+
+// toBill are signed changes on stages closed before, and a holdback that is to
+// be released.
+func (w waiting) toBill(papers []PaperLine) []Wait {
+	var all []Wait
+	refs := map[string]bool{}
+	for _, ref := range carried(w.account, w.stages) {
+		refs[ref] = true
+	}
+	var amount journal.Cents
+	since := w.today
+	for _, c := range w.account.Agreed {
+		if refs[c.Ref] && c.Source != billing.Agreement {
+			amount += c.Split.Total()
+		}
+	}
+	for _, p := range papers {
+		if p.Decision != nil && refs["paper:"+string(p.Paper.ID)] {
+			since = min(since, w.day(p.Decision.At))
+		}
+	}
+	if amount != 0 {
+		bill := w.wait(OnUs, ForBilling, since)
+		bill.Amount = amount
+		all = append(all, bill)
+	}
+	if held := billing.StatementOf(w.account).HeldBack; held > 0 && w.build.State == journal.Delivered {
+		release := w.wait(OnUs, ForRelease, w.build.DeliveredOn)
+		release.Amount = held
+		all = append(all, release)
+	}
+	return all
+}
+
+func (w waiting) wait(on WaitOn, what WaitFor, since journal.Date) Wait {
+	return Wait{On: on, For: what, Days: max(since.DaysUntil(w.today), 0)}
+}
+
+func (w waiting) day(at time.Time) journal.Date { return journal.DateOf(at, w.zone) }
+
+// depositDue is what is still to come of the agreed deposit.
+func depositDue(a billing.Account) journal.Cents {
+	return max(a.Terms.Deposit-a.DepositReceived, 0)
+}
+
+// OpenInvoice is an invoice with something left to pay on it.
+type OpenInvoice struct {
+	Invoice Invoice
+	Open    journal.Cents // with tax
+	Late    int           // calendar days past its due day; 0 when not late
+}
+
+// openInvoices returns what is open to pay, in order of issue.
+func openInvoices(r Reads, build journal.BuildID, a billing.Account, today journal.Date) ([]OpenInvoice, error) {
+	invoices, err := r.Invoices(build)
+	if err != nil {
+		return nil, err
+	}
+	byID := map[string]Invoice{}
+	for _, inv := range invoices {
+		byID[inv.Document.ID] = inv
+	}
+	var open []OpenInvoice
+	for _, b := range billing.Open(a) {
+		if b.Open > 0 {
+			open = append(open, OpenInvoice{byID[b.Document.ID], b.Open, max(b.Document.DueOn.DaysUntil(today), 0)})
+		}
+	}
+	return open, nil
+}
