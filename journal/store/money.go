@@ -1,0 +1,230 @@
+package store
+
+import (
+	"fmt"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+	"farbay/journal/flow"
+)
+
+type termsRow struct {
+	BuildID      string `gorm:"primaryKey"`
+	Deposit      int64
+	Crediting    string
+	HoldbackRate int64
+	TaxLabour    int64
+	TaxParts     int64
+	TaxOutside   int64
+	TaxDelivery  int64
+	TaxOther     int64
+	TaxPerLine   bool
+	DueDays      int
+}
+
+func (termsRow) TableName() string { return "terms" }
+
+func toTermsRow(build journal.BuildID, t billing.Terms) termsRow {
+	return termsRow{
+		BuildID: string(build), Deposit: int64(t.Deposit), Crediting: string(t.Crediting), HoldbackRate: int64(t.HoldbackRate),
+		TaxLabour: int64(t.Tax.Labour), TaxParts: int64(t.Tax.Parts), TaxOutside: int64(t.Tax.Outside),
+		TaxDelivery: int64(t.Tax.Delivery), TaxOther: int64(t.Tax.Other), TaxPerLine: t.Tax.PerLine, DueDays: t.DueDays,
+	}
+}
+
+func (r termsRow) terms() billing.Terms {
+	return billing.Terms{
+		Deposit: journal.Cents(r.Deposit), Crediting: billing.Crediting(r.Crediting), HoldbackRate: journal.BasisPoints(r.HoldbackRate),
+		Tax: billing.Tax{
+			Labour: journal.BasisPoints(r.TaxLabour), Parts: journal.BasisPoints(r.TaxParts), Outside: journal.BasisPoints(r.TaxOutside),
+			Delivery: journal.BasisPoints(r.TaxDelivery), Other: journal.BasisPoints(r.TaxOther), PerLine: r.TaxPerLine,
+		},
+		DueDays: r.DueDays,
+	}
+}
+
+func (r *reads) Terms(build journal.BuildID) (billing.Terms, error) {
+	return take(r, "Terms", "This build has no money terms yet.", r.q().Where("build_id = ?", string(build)), termsRow.terms)
+}
+
+func (t *tx) SaveTerms(build journal.BuildID, terms billing.Terms) error {
+	row := toTermsRow(build, terms)
+	return t.fail("SaveTerms", t.q().Save(&row).Error, "", "")
+}
+
+type invoiceRow struct {
+	Added         int64 `gorm:"primaryKey"`
+	ID            string
+	BuildID       string
+	StageID       ref
+	Kind          string
+	Number        int
+	Subtotal      int64
+	Tax           int64
+	DepositCredit int64
+	Holdback      int64
+	Payable       int64
+	Document      object[documentJSON]
+	ShopHead      string
+	BillTo        string
+	Truck         string
+	IssuedAt      instant
+	IssuedBy      ref
+}
+
+// documentJSON is what an issued document says beside the columns.
+type documentJSON struct {
+	ID            string       `json:"id"`
+	Charges       []chargeJSON `json:"charges,omitempty"`
+	IssuedOn      journal.Date `json:"issued_on"`
+	DueOn         journal.Date `json:"due_on"`
+	ClosesStageID string       `json:"closes_stage"`
+	Cancels       string       `json:"cancels"`
+}
+
+type chargeJSON struct {
+	Ref     string         `json:"ref"`
+	Source  billing.Source `json:"source"`
+	StageID string         `json:"stage"`
+	Text    string         `json:"text"`
+	Split   splitJSON      `json:"split"`
+}
+
+func (invoiceRow) TableName() string { return "invoices" }
+
+func toInvoiceRow(i flow.Invoice) invoiceRow {
+	d := i.Document
+	return invoiceRow{
+		ID: string(i.ID), BuildID: string(i.BuildID), StageID: ref(i.StageID), Kind: string(d.Kind), Number: d.Number,
+		Subtotal: int64(d.Subtotal), Tax: int64(d.Tax), DepositCredit: int64(d.DepositCredit), Holdback: int64(d.Holdback), Payable: int64(d.Payable),
+		Document: object[documentJSON]{documentJSON{
+			ID: d.ID, IssuedOn: d.IssuedOn, DueOn: d.DueOn, ClosesStageID: d.ClosesStageID, Cancels: d.Cancels,
+			Charges: each(d.Charges, func(c billing.Charge) chargeJSON {
+				return chargeJSON{Ref: c.Ref, Source: c.Source, StageID: c.StageID, Text: c.Text, Split: splitJSON(c.Split)}
+			}),
+		}},
+		ShopHead: i.ShopHead, BillTo: i.BillTo, Truck: i.Truck, IssuedAt: at(i.IssuedAt), IssuedBy: ref(i.IssuedBy),
+	}
+}
+
+func (r invoiceRow) invoice() flow.Invoice {
+	d := r.Document.V
+	return flow.Invoice{
+		ID: journal.InvoiceID(r.ID), BuildID: journal.BuildID(r.BuildID), StageID: journal.StageID(r.StageID),
+		Document: billing.Document{
+			ID: d.ID, Number: r.Number, Kind: billing.DocumentKind(r.Kind),
+			Charges: each(d.Charges, func(c chargeJSON) billing.Charge {
+				return billing.Charge{Ref: c.Ref, Source: c.Source, StageID: c.StageID, Text: c.Text, Split: journal.Split(c.Split)}
+			}),
+			Subtotal: journal.Cents(r.Subtotal), Tax: journal.Cents(r.Tax), DepositCredit: journal.Cents(r.DepositCredit),
+			Holdback: journal.Cents(r.Holdback), Payable: journal.Cents(r.Payable),
+			IssuedOn: d.IssuedOn, DueOn: d.DueOn, ClosesStageID: d.ClosesStageID, Cancels: d.Cancels,
+		},
+		ShopHead: r.ShopHead, BillTo: r.BillTo, Truck: r.Truck, IssuedAt: r.IssuedAt.Time, IssuedBy: journal.PersonID(r.IssuedBy),
+	}
+}
+
+type billedChargeRow struct {
+	BuildID   string `gorm:"primaryKey"`
+	Ref       string `gorm:"primaryKey"`
+	InvoiceID string
+}
+
+func (billedChargeRow) TableName() string { return "billed_charges" }
+
+func (r *reads) Invoices(build journal.BuildID) ([]flow.Invoice, error) {
+	return find(r, "Invoices", r.q().Where("build_id = ?", string(build)).Order("issued_at, added"), invoiceRow.invoice)
+}
+
+func (r *reads) Invoice(build journal.BuildID, id journal.InvoiceID) (flow.Invoice, error) {
+	return take(r, "Invoice", "There is no such invoice.", r.q().Where("build_id = ? AND id = ?", string(build), string(id)), invoiceRow.invoice)
+}
+
+func (r *reads) Numbers(kind billing.DocumentKind) ([]int, error) {
+	var numbers []int
+	err := r.q().Model(&invoiceRow{}).Where("kind = ?", string(kind)).Order("number").Pluck("number", &numbers).Error
+	if len(numbers) == 0 {
+		numbers = nil
+	}
+	return numbers, r.fail("Numbers", err, "", "")
+}
+
+// AddInvoice implements [flow.Tx]. It notes each charge as billed and returns
+// [journal.Conflict] when one is billed already. A document that cancels
+// another is refused: giving its charges free again is not provided for.
+func (t *tx) AddInvoice(i flow.Invoice) error {
+	const op = "AddInvoice"
+	if i.Document.ID != string(i.ID) {
+		return t.fail(op, fmt.Errorf("invoice %s holds document %s", i.ID, i.Document.ID), "", "")
+	}
+	if i.Document.Cancels != "" {
+		return t.fail(op, fmt.Errorf("document %s cancels %s, which is not provided for", i.ID, i.Document.Cancels), "", "")
+	}
+	row := toInvoiceRow(i)
+	if err := t.add(op, "There is a document of this number already. Please try again.", &row); err != nil {
+		return err
+	}
+	if len(i.Document.Charges) == 0 {
+		return nil
+	}
+	var billed []billedChargeRow
+	for _, c := range i.Document.Charges {
+		billed = append(billed, billedChargeRow{BuildID: row.BuildID, Ref: c.Ref, InvoiceID: row.ID})
+	}
+	err := t.add(op, "Something on this invoice is billed already. Please reload the page and look again.", &billed)
+	if err != nil && t.broken == nil {
+		// The invoice's own row went in; it must not stay without its charges.
+		t.broken = err
+	}
+	return err
+}
+
+func (t *tx) NextNumber(kind billing.DocumentKind) (int, error) {
+	var n int
+	err := t.scan("NextNumber", &n, "SELECT coalesce(max(number), 0) + 1 FROM invoices WHERE kind = ?", string(kind))
+	return n, err
+}
+
+type paymentRow struct {
+	Added      int64 `gorm:"primaryKey"`
+	ID         string
+	BuildID    string
+	InvoiceID  ref
+	Amount     int64
+	PaidOn     string
+	Means      string
+	Reference  string
+	ReversesID ref
+	Reason     string
+	RecordedBy ref
+	RecordedAt instant
+}
+
+func (paymentRow) TableName() string { return "payments" }
+
+func toPaymentRow(p journal.Payment) paymentRow {
+	return paymentRow{
+		ID: string(p.ID), BuildID: string(p.BuildID), InvoiceID: ref(p.InvoiceID), Amount: int64(p.Amount), PaidOn: string(p.On),
+		Means: string(p.Means), Reference: p.Reference, ReversesID: ref(p.ReversesID), Reason: p.Reason,
+		RecordedBy: ref(p.RecordedBy), RecordedAt: at(p.RecordedAt),
+	}
+}
+
+func (r paymentRow) payment() journal.Payment {
+	return journal.Payment{
+		ID: journal.PaymentID(r.ID), BuildID: journal.BuildID(r.BuildID), InvoiceID: journal.InvoiceID(r.InvoiceID), Amount: journal.Cents(r.Amount), On: journal.Date(r.PaidOn),
+		Means: journal.Means(r.Means), Reference: r.Reference, ReversesID: journal.PaymentID(r.ReversesID), Reason: r.Reason,
+		RecordedBy: journal.PersonID(r.RecordedBy), RecordedAt: r.RecordedAt.Time,
+	}
+}
+
+func (r *reads) Payments(build journal.BuildID) ([]journal.Payment, error) {
+	return find(r, "Payments", r.q().Where("build_id = ?", string(build)).Order("recorded_at, added"), paymentRow.payment)
+}
+
+// AddPayment implements [flow.Tx]. It returns [journal.Conflict] when the
+// payment it reverses is reversed already.
+func (t *tx) AddPayment(p journal.Payment) error {
+	row := toPaymentRow(p)
+	return t.add("AddPayment", "This payment is recorded already, or was reversed before.", &row)
+}

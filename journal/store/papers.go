@@ -1,0 +1,182 @@
+package store
+
+import (
+	"fmt"
+
+	"farbay/journal"
+	"farbay/journal/signoff"
+)
+
+type paperRow struct {
+	Added     int64 `gorm:"primaryKey;<-:create"`
+	ID        string
+	BuildID   string
+	Kind      string
+	Number    int
+	State     string
+	StageID   ref // the draft's
+	Draft     object[changeJSON]
+	Revision  int
+	EntryID   ref
+	CreatedBy string
+	CreatedAt instant
+	Version   int
+}
+
+// changeJSON is a draft as it is stored, but for its stage.
+type changeJSON struct {
+	Title  string         `json:"title"`
+	Reason string         `json:"reason"`
+	Photos []evidenceJSON `json:"photos,omitempty"`
+	Lines  []lineJSON     `json:"lines,omitempty"`
+	Days   int            `json:"days"`
+}
+
+type evidenceJSON struct {
+	PhotoID journal.PhotoID `json:"photo"`
+	SHA256  string          `json:"sha256"`
+	Caption string          `json:"caption"`
+}
+
+type lineJSON struct {
+	Kind    journal.LineKind `json:"kind"`
+	Text    string           `json:"text"`
+	Minutes int              `json:"minutes"`
+	Rate    journal.Cents    `json:"rate"`
+	Amount  journal.Cents    `json:"amount"`
+}
+
+func (paperRow) TableName() string { return "papers" }
+
+func toPaperRow(p signoff.Paper) paperRow {
+	return paperRow{
+		ID: string(p.ID), BuildID: string(p.BuildID), Kind: string(p.Kind), Number: p.Number, State: string(p.State),
+		StageID: ref(p.Draft.StageID), Revision: p.Revision, EntryID: ref(p.EntryID),
+		Draft: object[changeJSON]{changeJSON{
+			Title: p.Draft.Title, Reason: p.Draft.Reason, Days: p.Draft.Days,
+			Photos: each(p.Draft.Photos, func(e signoff.Evidence) evidenceJSON { return evidenceJSON(e) }),
+			Lines:  each(p.Draft.Lines, func(l signoff.Line) lineJSON { return lineJSON(l) }),
+		}},
+		CreatedBy: string(p.CreatedBy), CreatedAt: at(p.CreatedAt), Version: p.Version,
+	}
+}
+
+func (r paperRow) paper() signoff.Paper {
+	return signoff.Paper{
+		ID: journal.PaperID(r.ID), BuildID: journal.BuildID(r.BuildID), Kind: signoff.Kind(r.Kind), Number: r.Number, State: signoff.State(r.State),
+		Revision: r.Revision, EntryID: journal.EntryID(r.EntryID),
+		Draft: signoff.Change{
+			Title: r.Draft.V.Title, Reason: r.Draft.V.Reason, StageID: journal.StageID(r.StageID), Days: r.Draft.V.Days,
+			Photos: each(r.Draft.V.Photos, func(e evidenceJSON) signoff.Evidence { return signoff.Evidence(e) }),
+			Lines:  each(r.Draft.V.Lines, func(l lineJSON) signoff.Line { return signoff.Line(l) }),
+		},
+		CreatedBy: journal.PersonID(r.CreatedBy), CreatedAt: r.CreatedAt.Time, Version: r.Version,
+	}
+}
+
+const noPaper = "There is no such paper."
+
+func (r *reads) Papers(build journal.BuildID) ([]signoff.Paper, error) {
+	return find(r, "Papers", r.q().Where("build_id = ?", string(build)).Order("created_at, added"), paperRow.paper)
+}
+
+func (r *reads) Paper(build journal.BuildID, id journal.PaperID) (signoff.Paper, error) {
+	return take(r, "Paper", noPaper, r.q().Where("build_id = ? AND id = ?", string(build), string(id)), paperRow.paper)
+}
+
+func (t *tx) AddPaper(p signoff.Paper) error {
+	row := toPaperRow(p)
+	return t.add("AddPaper", "There is a paper of this number already.", &row)
+}
+
+func (t *tx) SavePaper(p signoff.Paper) error {
+	row := toPaperRow(p)
+	row.Version++
+	return t.save("SavePaper", noPaper, "There is a paper of this number already.", &row, p.Version, "id = ? AND build_id = ?", row.ID, row.BuildID)
+}
+
+type revisionRow struct {
+	PaperID string `gorm:"primaryKey"`
+	Number  int    `gorm:"primaryKey;autoIncrement:false"`
+	Bytes   []byte
+	SHA256  string `gorm:"column:sha256"`
+	SentAt  instant
+	SentBy  ref
+}
+
+func (revisionRow) TableName() string { return "revisions" }
+
+func toRevisionRow(r signoff.Revision) revisionRow {
+	return revisionRow{PaperID: string(r.PaperID), Number: r.Number, Bytes: r.Bytes, SHA256: r.SHA256, SentAt: at(r.SentAt), SentBy: ref(r.SentBy)}
+}
+
+func (r revisionRow) revision() signoff.Revision {
+	return signoff.Revision{PaperID: journal.PaperID(r.PaperID), Number: r.Number, Bytes: r.Bytes, SHA256: r.SHA256, SentAt: r.SentAt.Time, SentBy: journal.PersonID(r.SentBy)}
+}
+
+type revisionPhotoRow struct {
+	PhotoID string `gorm:"primaryKey"`
+	PaperID string `gorm:"primaryKey"`
+	Number  int    `gorm:"primaryKey;autoIncrement:false"`
+	BuildID string
+}
+
+func (revisionPhotoRow) TableName() string { return "revision_photos" }
+
+const noRevision = "There is no such revision of this paper."
+
+func (r *reads) Revisions(paper journal.PaperID) ([]signoff.Revision, error) {
+	return find(r, "Revisions", r.q().Where("paper_id = ?", string(paper)).Order("number"), revisionRow.revision)
+}
+
+func (r *reads) Revision(paper journal.PaperID, number int) (signoff.Revision, error) {
+	return take(r, "Revision", noRevision, r.q().Where("paper_id = ? AND number = ?", string(paper), number), revisionRow.revision)
+}
+
+// AddRevision implements [flow.Tx]. The bytes must be a sheet of [signoff] and
+// have the hash named; its evidence photos are noted, for they are shown to the
+// owner's side from now on. Numbers go up by one; [journal.Conflict] when this
+// one is taken or the paper is decided.
+func (t *tx) AddRevision(r signoff.Revision) error {
+	const op = "AddRevision"
+	if sum := signoff.Hash(r.Bytes); sum != r.SHA256 {
+		return t.fail(op, fmt.Errorf("revision %d of paper %s has the hash %s, not %s", r.Number, r.PaperID, sum, r.SHA256), "", "")
+	}
+	sheet, err := signoff.ParseSheet(r.Bytes)
+	if err != nil {
+		return t.fail(op, err, "", "")
+	}
+	paper, err := take(t.reads, op, noPaper, t.q().Where("id = ?", string(r.PaperID)), paperRow.paper)
+	if err != nil {
+		return err
+	}
+	var last, decided int
+	if err := t.scan(op, &last, "SELECT coalesce(max(number), 0) FROM revisions WHERE paper_id = ?", string(r.PaperID)); err != nil {
+		return err
+	}
+	if err := t.scan(op, &decided, "SELECT count(*) FROM decisions WHERE paper_id = ?", string(r.PaperID)); err != nil {
+		return err
+	}
+	if decided > 0 {
+		return journal.Errorf(journal.Conflict, "This paper is decided, so it cannot be sent again. Please write a new one.")
+	}
+	if r.Number <= last {
+		return changedMeanwhile()
+	}
+	row := toRevisionRow(r)
+	if err := t.add(op, "", &row); err != nil {
+		return err
+	}
+	if len(sheet.Photos) == 0 {
+		return nil
+	}
+	seen := map[journal.PhotoID]bool{}
+	var evidence []revisionPhotoRow
+	for _, p := range sheet.Photos {
+		if !seen[p.ID] {
+			seen[p.ID] = true
+			evidence = append(evidence, revisionPhotoRow{PhotoID: string(p.ID), PaperID: row.PaperID, Number: row.Number, BuildID: string(paper.BuildID)})
+		}
+	}
+	return t.add(op, "", &evidence)
+}
