@@ -1,6 +1,9 @@
 package views
 
 import (
+	"slices"
+	"strings"
+
 	"farbay/journal"
 )
 
@@ -79,10 +82,10 @@ type EntryEdit struct {
 type StaffEntry struct {
 	Frame
 	Entry       journal.Entry
-	Shown       EntryView   // with all its photos
-	History     []EntryWas  // newest first
-	Papers      []PaperItem // those made of this find
-	WithdrawnBy string      // name; "" while it stands
+	Shown       EntryView  // with all its photos
+	History     []EntryWas // newest first
+	Papers      PaperList  // those made of this find
+	WithdrawnBy string     // name; "" while it stands
 	// Problems of the withdraw form, field "reason"; Reason is what was typed.
 	Problems journal.Problems
 	Reason   string
@@ -113,3 +116,120 @@ type PaperList struct {
 	BuildID journal.BuildID
 	Papers  []PaperItem
 }
+
+// InOrder returns the builds, the reader's own first, then by nickname.
+func (p FloorHome) InOrder() []FloorBuild {
+	builds := slices.Clone(p.Builds)
+	slices.SortStableFunc(builds, func(a, b FloorBuild) int {
+		if a.Mine != b.Mine {
+			if a.Mine {
+				return -1
+			}
+			return 1
+		}
+		return strings.Compare(a.Build.Nickname, b.Build.Nickname)
+	})
+	return builds
+}
+
+// Say returns what to do first, in plain sentences.
+func (p FloorHome) Say() string {
+	loose := 0
+	for _, b := range p.Builds {
+		loose += b.Loose
+	}
+	said := Count(len(p.Builds), "build is", "builds are") + " under way."
+	if loose > 0 {
+		return said + " " + Count(loose, "photo you sent is", "photos you sent are") + " in no entry yet."
+	}
+	if len(p.Builds) == 0 {
+		return said
+	}
+	return said + " Choose yours and post what you did."
+}
+
+// UploadPart takes photos in, piece "take-photos".
+type UploadPart struct {
+	Action   string // where the script sends single files
+	Max      int    // photos of one entry
+	Problems journal.Problems
+	Refused  []string
+}
+
+// Upload returns the part of the form that takes photos in.
+func (p EntryNew) Upload() UploadPart {
+	return UploadPart{p.Build.URL() + "/photos", journal.MaxEntryPhotos, p.Problems, p.Refused}
+}
+
+// Upload returns the part of the form that takes photos in.
+func (p EntryEdit) Upload() UploadPart {
+	return UploadPart{p.Build.URL() + "/photos", journal.MaxEntryPhotos, p.Problems, p.Refused}
+}
+
+// EntryFields are the fields that the forms for a new and an old entry share,
+// piece "entry-fields".
+type EntryFields struct {
+	Form     EntryForm
+	Stages   []journal.Stage
+	Problems journal.Problems
+}
+
+// Fields returns the shared part of the form.
+func (p EntryNew) Fields() EntryFields { return EntryFields{p.Form, p.Stages, p.Problems} }
+
+// Fields returns the shared part of the form.
+func (p EntryEdit) Fields() EntryFields { return EntryFields{p.Form, p.Stages, p.Problems} }
+
+// Near are the stages to choose from at once: those under way, or all when none
+// is.
+func (f EntryFields) Near() []Option {
+	near, _ := f.divide()
+	return near
+}
+
+// Far are the other stages, a step further away.
+func (f EntryFields) Far() []Option {
+	_, far := f.divide()
+	return far
+}
+
+func (f EntryFields) divide() (near, far []Option) {
+	for _, o := range stageOptions(f.Stages) {
+		if o.Help == string(journal.UnderWay) {
+			near = append(near, o)
+		} else {
+			far = append(far, o)
+		}
+	}
+	if near == nil {
+		return far, nil
+	}
+	return near, far
+}
+
+// FarChosen reports whether the chosen stage is one of the far ones.
+func (f EntryFields) FarChosen() bool {
+	for _, o := range f.Far() {
+		if o.Value == f.Form.Stage {
+			return true
+		}
+	}
+	return false
+}
+
+// Chosen returns the stage to show as chosen: the one typed, or the only one
+// under way.
+func (f EntryFields) Chosen() string {
+	if near := f.Near(); f.Form.Stage == "" && len(near) == 1 {
+		return near[0].Value
+	}
+	return f.Form.Stage
+}
+
+// URL returns the entry's address.
+func (p EntryEdit) URL() string { return p.Build.URL() + "/entries/" + string(p.Entry.ID) }
+
+// URL returns the entry's address.
+func (p StaffEntry) URL() string { return p.Build.URL() + "/entries/" + string(p.Entry.ID) }
+
+var _ = declare(FloorHome{}, EntryNew{}, EntryEdit{}, StaffEntry{})

@@ -55,12 +55,6 @@ func stageOptions(stages []journal.Stage) []Option {
 	return options
 }
 
-// StageOptions offers the stages under way as radios.
-func (p EntryNew) StageOptions() []Option { return stageOptions(p.Stages) }
-
-// StageOptions offers all stages.
-func (p EntryEdit) StageOptions() []Option { return stageOptions(p.Stages) }
-
 // StageOptions offers all stages in one list, the state in the words.
 func (p PaperEdit) StageOptions() []Option {
 	options := []Option{{Text: "Choose the stage"}}
