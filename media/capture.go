@@ -114,7 +114,7 @@ func impliedOffset(local, satelliteAt time.Time, place *Location) (minutes int, 
 	if (difference-offset).Abs() > 180*time.Second || minutes < minOffsetMinutes || minutes > maxOffsetMinutes {
 		return 0, false
 	}
-	if place != nil {
+	if place != nil && !place.Placeholder() {
 		solar := time.Duration(place.Lon / 15 * float64(time.Hour))
 		if (offset - solar).Abs() > 3*time.Hour {
 			return 0, false

@@ -94,7 +94,7 @@ func widenRange(img *image.YCbCr) {
 	var luma, chroma [256]uint8
 	for i := range 256 {
 		luma[i] = clamp8((int32(i-16)*255*2 + 219) / (2 * 219))
-		chroma[i] = clamp8((int32(i-128)*255*2+224*257)/(2*224))
+		chroma[i] = clamp8((int32(i-128)*255*2 + 224*257) / (2 * 224))
 	}
 	for i, v := range img.Y {
 		img.Y[i] = luma[v]

@@ -49,6 +49,9 @@ type Disk struct {
 	files   Filesystem
 	claim   *claim
 	namings [256]sync.Mutex // by the first byte of the hash: look, then rename or remove
+
+	readying sync.Mutex
+	isReady  map[string]bool // folders known to be there and durable
 }
 
 // OpenDisk opens dir as storage and makes it if need be. The caller closes it.
@@ -60,7 +63,7 @@ func OpenDiskOn(files Filesystem, dir string) (*Disk, error) {
 	if err != nil {
 		return nil, fmt.Errorf("media.OpenDisk: %w", err)
 	}
-	d := &Disk{dir: dir, files: files}
+	d := &Disk{dir: dir, files: files, isReady: map[string]bool{}}
 	if err := d.makeDirs(); err != nil {
 		return nil, fmt.Errorf("media.OpenDisk: %w", diskError(err))
 	}
@@ -82,27 +85,36 @@ func (d *Disk) Close() error {
 	return nil
 }
 
-// makeDirs makes all folders that files will ever be renamed into, and makes
-// them durable, so that a later fsync of one of them is enough.
+// makeDirs makes the top folders and makes them durable.
 func (d *Disk) makeDirs() error {
-	for _, kind := range []string{originalsDir, derivativesDir} {
-		for i := range 256 {
-			sub := filepath.Join(d.dir, kind, hex.EncodeToString([]byte{byte(i)}))
-			if err := os.MkdirAll(sub, 0o700); err != nil {
-				return err
-			}
-		}
-		if err := d.files.SyncDir(filepath.Join(d.dir, kind)); err != nil {
+	for _, dir := range []string{originalsDir, derivativesDir, incomingDir} {
+		if err := d.files.MkdirAll(filepath.Join(d.dir, dir)); err != nil {
 			return err
 		}
-	}
-	if err := os.MkdirAll(filepath.Join(d.dir, incomingDir), 0o700); err != nil {
-		return err
 	}
 	if err := d.files.SyncDir(d.dir); err != nil {
 		return err
 	}
 	return d.files.SyncDir(filepath.Dir(d.dir))
+}
+
+// ready makes a folder that a file is about to be renamed into, and makes it
+// durable, once in this process's life: also when it is there, because whoever
+// made it may have died before the fsync.
+func (d *Disk) ready(sub string) error {
+	d.readying.Lock()
+	defer d.readying.Unlock()
+	if d.isReady[sub] {
+		return nil
+	}
+	if err := d.files.MkdirAll(sub); err != nil {
+		return err
+	}
+	if err := d.files.SyncDir(filepath.Dir(sub)); err != nil {
+		return err
+	}
+	d.isReady[sub] = true
+	return nil
 }
 
 // OriginalPath is where an original is or would be, for tools that work on
@@ -194,6 +206,9 @@ func (d *Disk) settle(ctx context.Context, name, sha string) (existed bool, err 
 	lock.Lock()
 	defer lock.Unlock()
 	target := d.OriginalPath(sha)
+	if err = d.ready(filepath.Dir(target)); err != nil {
+		return false, err
+	}
 	_, err = os.Stat(target)
 	switch {
 	case err == nil:
@@ -342,6 +357,9 @@ func (d *Disk) PutDerivative(ctx context.Context, sha string, longEdge int, data
 	name, _, err := d.receive(ctx, bytes.NewReader(data), sha256.New(), int64(len(data)))
 	target := d.derivativePath(sha, longEdge)
 	if err == nil {
+		err = d.ready(filepath.Dir(target))
+	}
+	if err == nil {
 		err = d.files.Chmod(name, derivativeMode)
 	}
 	if err == nil {
@@ -372,7 +390,7 @@ func (d *Disk) OpenDerivative(ctx context.Context, sha string, longEdge int) (Fi
 func (d *Disk) Each(ctx context.Context, fn func(sha string, bytes int64) error) error {
 	for i := range 256 {
 		entries, err := os.ReadDir(filepath.Join(d.dir, originalsDir, hex.EncodeToString([]byte{byte(i)})))
-		if err != nil {
+		if err != nil && !errors.Is(err, fs.ErrNotExist) { // a folder comes with its first file
 			return fmt.Errorf("media.Disk.Each: %w", err)
 		}
 		for _, entry := range entries { // ReadDir sorts
@@ -447,7 +465,7 @@ func (d *Disk) remove(ctx context.Context, sha string, putBefore time.Time) (boo
 	}
 	sub := filepath.Join(d.dir, derivativesDir, sha[:2])
 	entries, err := os.ReadDir(sub)
-	if err != nil {
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return false, err
 	}
 	for _, entry := range entries {

@@ -38,6 +38,10 @@ type Location struct {
 	Lat, Lon float64
 }
 
+// Placeholder says that the place is exactly 0, 0, which cameras write that
+// have not found themselves. It is what the file says, and no place.
+func (l Location) Placeholder() bool { return l.Lat == 0 && l.Lon == 0 }
+
 const (
 	offsetTimeOriginal  exif.FieldName = "OffsetTimeOriginal"
 	offsetTimeDigitized exif.FieldName = "OffsetTimeDigitized"
@@ -169,12 +173,11 @@ func exifDegrees(x *exif.Exif, name, ref exif.FieldName, positive, negative stri
 	return 0, false // which half of the earth is not said
 }
 
-// exifLocation returns nil also for exactly 0, 0, which is what cameras write
-// that have not found themselves.
+// exifLocation returns nil unless both coordinates are there and possible.
 func exifLocation(x *exif.Exif) *Location {
 	lat, latOK := exifDegrees(x, exif.GPSLatitude, exif.GPSLatitudeRef, "N", "S", 90)
 	lon, lonOK := exifDegrees(x, exif.GPSLongitude, exif.GPSLongitudeRef, "E", "W", 180)
-	if !latOK || !lonOK || lat == 0 && lon == 0 {
+	if !latOK || !lonOK {
 		return nil
 	}
 	return &Location{Lat: lat, Lon: lon}

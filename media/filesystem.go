@@ -10,6 +10,9 @@ import (
 // that can fail or be lost between an upload and its acknowledgement. [OSFiles]
 // is the real one; the storage suite puts one in between that fails.
 type Filesystem interface {
+	// MkdirAll makes a folder, and those above it, for the owner alone; one
+	// that is there is no error.
+	MkdirAll(dir string) error
 	// CreateTemp makes a new file with a name of its own in dir.
 	CreateTemp(dir string) (TempFile, error)
 	// Chmod sets the permission bits.
@@ -34,6 +37,9 @@ type TempFile interface {
 
 // OSFiles is the operating system's file system.
 type OSFiles struct{}
+
+// MkdirAll implements [Filesystem].
+func (OSFiles) MkdirAll(dir string) error { return os.MkdirAll(dir, 0o700) }
 
 // CreateTemp implements [Filesystem].
 func (OSFiles) CreateTemp(dir string) (TempFile, error) {
