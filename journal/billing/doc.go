@@ -42,9 +42,10 @@
 // the running total, not each document, keeps the sum within half a cent of
 // the rate: six published applications rounded one by one miss it by a cent
 // (City of Carmel, Indiana, record 925719). Billed to date below zero counts as
-// zero. A document never holds more than its total with tax; a credit memo
-// never holds, and never gives back more than its total. What such a limit cuts
-// off is made up by the next document. After a release nothing more is held.
+// zero. An invoice never gives holdback back and never holds more than its
+// total with tax; a credit memo never holds and never gives back more than its
+// total. What such a limit cuts off is made up by the next document that can.
+// After a release nothing more is held.
 // Source: common practice, no source; the cumulative form is our own choice.
 //
 // Deposit, pro rata. Credited to date is deposit x billed to date / agreed
@@ -72,6 +73,7 @@
 // invoice's payable is never negative, a credit memo's never positive. A
 // holdback release has neither subtotal nor tax: its holdback is negative and
 // becomes payable, as far as the deposit does not cover it. Cancelling mirrors
-// every figure of the invoice; only holdback that was released since is not
-// given back twice.
+// every figure of the invoice, so its credit memo settles it to the cent; only
+// holdback that is not held any more (released, or given back by a credit memo
+// since) is not given back again.
 package billing

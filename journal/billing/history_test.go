@@ -71,12 +71,10 @@ func (h *history) wantHoldback(subtotal, total int64) int64 {
 	toDate.Mul(toDate, big.NewRat(int64(h.a.Terms.HoldbackRate), 10_000))
 	hold := halfAway(toDate) - h.held
 	switch {
-	case total >= 0 && hold > total:
+	case total >= 0 && hold > total, total < 0 && hold < total:
 		return total
-	case total < 0 && hold > 0:
+	case total >= 0 && hold < 0, total < 0 && hold > 0:
 		return 0
-	case total < 0 && hold < total:
-		return total
 	}
 	return hold
 }

@@ -155,7 +155,7 @@ func holdback(a Account, t tally, subtotal, total journal.Cents) journal.Cents {
 	if total < 0 {
 		return min(max(held, total), 0)
 	}
-	return min(held, total)
+	return max(min(held, total), 0)
 }
 
 // depositCredit returns what the deposit covers of a document of that subtotal

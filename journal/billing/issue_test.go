@@ -211,36 +211,36 @@ func TestRelease_OnceAndNothingHeldAfter(t *testing.T) {
 	}
 }
 
-// The running total never holds more than a document comes to, even when labour
-// and parts move against each other.
+// The running total never holds more than a document comes to, nor gives back
+// with an invoice, even when untaxed labour and taxed parts move against each
+// other; what a limit cuts off comes with the next document that can bear it.
 func TestHoldback_Limits(t *testing.T) {
 	a := account(stage("a", 10_000_00))
 	a.Terms = Terms{Crediting: ProRata, HoldbackRate: 10_000, Tax: Tax{Parts: 10_000}}
-	d := bill(t, a, "a")
-	same(t, "100 % held", d.Holdback, 10_000_00)
-	// 100 off labour, 60 more parts at 100 % tax: -40 before tax, +20 with.
-	a.Agreed = append(a.Agreed, Charge{Ref: "paper:1", Source: ChangeOrder, StageID: "a", Split: journal.Split{Labour: -100_00, Parts: 60_00}})
-	d = bill(t, a, "a")
-	if d.Kind != Invoice {
-		t.Errorf("20.00 to pay is an invoice: %+v", d)
+	same(t, "100 % held", bill(t, a, "a").Holdback, 10_000_00)
+	for i, tc := range []struct {
+		why             string
+		labour, parts   journal.Cents
+		kind            DocumentKind
+		total, holdback journal.Cents
+	}{
+		{"-40 before tax, and an invoice gives nothing back", -100_00, 60_00, Invoice, 20_00, 0},
+		{"+45 before tax: 5 to hold, and a credit memo holds nothing", 100_00, -55_00, CreditMemo, -10_00, 0},
+		{"+70 before tax: 75 to hold, of a total of 10", 130_00, -60_00, Invoice, 10_00, 10_00},
+		{"-130 before tax: 65 less to hold, of a total of -60", -200_00, 70_00, CreditMemo, -60_00, -60_00},
+		{"500 before tax: 495 to hold", 0, 500_00, Invoice, 1000_00, 495_00},
+	} {
+		id := string(rune('1' + i))
+		a.Agreed = append(a.Agreed, Charge{Ref: "paper:" + id, Source: ChangeOrder, StageID: "a", Split: journal.Split{Labour: tc.labour, Parts: tc.parts}})
+		d := bill(t, a, "a")
+		if d.Kind != tc.kind {
+			t.Errorf("%s: a %s", tc.why, d.Kind)
+		}
+		same(t, tc.why+": total", d.Total(), tc.total)
+		same(t, tc.why, d.Holdback, tc.holdback)
 	}
-	same(t, "40 less held", d.Holdback, -40_00)
-	same(t, "payable", d.Payable, 60_00)
-	// 60 less parts, 100 more labour: +40 before tax, -20 with.
-	a.Agreed = append(a.Agreed, Charge{Ref: "paper:2", Source: ChangeOrder, StageID: "a", Split: journal.Split{Labour: 100_00, Parts: -60_00}})
-	d = bill(t, a, "a")
-	same(t, "a credit memo holds nothing", d.Holdback, 0)
-	same(t, "payable", d.Payable, -20_00)
-	// 130 more labour, 60 less parts: +70 before tax, +10 with. 110 should be
-	// held by now, the 40 of before included.
-	a.Agreed = append(a.Agreed, Charge{Ref: "paper:3", Source: ChangeOrder, StageID: "a", Split: journal.Split{Labour: 130_00, Parts: -60_00}})
-	d = bill(t, a, "a")
-	same(t, "total", d.Total(), 10_00)
-	same(t, "holds no more than its total", d.Holdback, 10_00)
-	same(t, "payable", d.Payable, 0)
-	// What the limits cut off is held by the next document that can bear it.
-	a.Agreed = append(a.Agreed, Charge{Ref: "stage:b", Source: Agreement, StageID: "b", Split: journal.Split{Parts: 500_00}})
-	same(t, "500 of its own and 100 of before", bill(t, a, "b").Holdback, 600_00)
+	s := StatementOf(*a)
+	same(t, "held in the end", s.HeldBack, s.Billed)
 }
 
 func TestCancel_MirrorsAndFrees(t *testing.T) {

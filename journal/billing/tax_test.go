@@ -58,6 +58,14 @@ func TestTax_OnlyOnTaxedKinds(t *testing.T) {
 	same(t, "tax base", Tax{Parts: 10_000}.On([]journal.Split{{Labour: 1000, Parts: 995}}), 995)
 }
 
+// Amounts of both signs on one invoice leave exactly half a cent: 100.00 less
+// 50.00 at 0.01 % is 0.005, which the rule rounds up. Worked by us.
+func TestTax_HalfCentOfMixedSigns(t *testing.T) {
+	tax := Tax{Labour: 1, Parts: 1}
+	same(t, "charge", tax.On([]journal.Split{{Parts: 100_00, Labour: -50_00}}), 1)
+	same(t, "credit", tax.On([]journal.Split{{Parts: -100_00, Labour: 50_00}}), -1)
+}
+
 // Every line kind has a rate of its own.
 func TestTax_RateOfEveryKind(t *testing.T) {
 	tax := Tax{Labour: 1, Parts: 2, Outside: 3, Delivery: 4, Other: 5}
