@@ -54,3 +54,14 @@ func (s *Steps) ConsentOf(ctx context.Context, p journal.PersonID) (c signoff.Co
 	})
 	return c, ok, err
 }
+
+// WithdrawConsent ends a person's consent to electronic records. What they
+// decided before stays; from then on papers go to them by post.
+func (s *Steps) WithdrawConsent(ctx context.Context, a Actor) error {
+	return s.write(ctx, func(tx Tx) error {
+		if err := tx.EndConsent(a.Person.ID, s.at()); err != nil {
+			return err
+		}
+		return s.record(tx, a, "", "consent withdrawn", string(a.Person.ID), map[string]any{})
+	})
+}

@@ -55,7 +55,7 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 			return err
 		}
 		if rev.SHA256 != in.SHA256 {
-			return journal.Errorf(journal.Conflict, "What your page showed is not this paper as it stands. Nothing was recorded; please read it again.")
+			return notAsShown()
 		}
 		sheet, err := signoff.ParseSheet(rev.Bytes)
 		if err != nil {
@@ -134,7 +134,15 @@ func sameDecision(d signoff.Decision, a Actor, in DecideInput) error {
 	if d.PersonID == a.Person.ID && d.Outcome == in.Outcome && d.Revision == in.Revision {
 		return nil
 	}
+	return alreadyDecided(d)
+}
+
+func alreadyDecided(d signoff.Decision) error {
 	return journal.Errorf(journal.Conflict, "This paper was already %s by %s. That decision stands, and nothing more was recorded.", d.Outcome, d.TypedName)
+}
+
+func notAsShown() error {
+	return journal.Errorf(journal.Conflict, "What your page showed is not this paper as it stands. Nothing was recorded; please read it again.")
 }
 
 func (s *Steps) decision(a Actor, m journal.Member, p signoff.Paper, rev signoff.Revision, sheet signoff.Sheet, consent signoff.Consent, in DecideInput) signoff.Decision {

@@ -409,9 +409,67 @@ type PaperView struct {
 	Revisions []signoff.Revision
 	Decision  *signoff.Decision
 	Questions []signoff.Question
-	Names     map[journal.PersonID]string
+	Names     map[journal.PersonID]string // of everybody named in it
+	Stages    []journal.Stage
+	Parties   []Party        // current owners and delegates who can sign in
+	Find      *journal.Entry // the find it comes from, for the shop
 	CanDecide bool
 	Consent   *signoff.Consent // the reader's, if in force
+}
+
+// Party is a person with their part in a build.
+type Party struct {
+	Member journal.Member
+	Person journal.Person
+}
+
+// SHA256 returns the hash of the last revision; "" before the first.
+func (v PaperView) SHA256() string {
+	if n := len(v.Revisions); n > 0 {
+		return v.Revisions[n-1].SHA256
+	}
+	return ""
+}
+
+// Earlier returns the revisions that were replaced, newest first.
+func (v PaperView) Earlier() ([]signoff.Sheet, error) {
+	var sheets []signoff.Sheet
+	for i := len(v.Revisions) - 2; i >= 0; i-- {
+		sheet, err := signoff.ParseSheet(v.Revisions[i].Bytes)
+		if err != nil {
+			return nil, err
+		}
+		sheets = append(sheets, sheet)
+	}
+	return sheets, nil
+}
+
+// Changed reports whether the draft differs from the last revision.
+func (v PaperView) Changed() bool {
+	if v.Paper.Revision == 0 {
+		return false
+	}
+	sent, draft := changeOf(v.Sheet), v.Paper.Draft
+	return sent.Title != draft.Title || sent.Reason != draft.Reason || sent.StageID != draft.StageID ||
+		sent.Days != draft.Days || !slices.Equal(sent.Photos, draft.Photos) || !slices.Equal(sent.Lines, draft.Lines)
+}
+
+// Standing says, as [Steps.Decide] would, why a decision on what a page showed
+// would not be recorded; nil when it would.
+func (v PaperView) Standing(in DecideInput) error {
+	if v.Decision != nil {
+		if v.Decision.Outcome == in.Outcome && v.Decision.Revision == in.Revision {
+			return nil
+		}
+		return alreadyDecided(*v.Decision)
+	}
+	if err := standing(v.Paper, in); err != nil {
+		return err
+	}
+	if v.SHA256() != in.SHA256 {
+		return notAsShown()
+	}
+	return nil
 }
 
 // PaperPage gathers the page of one paper.
@@ -450,10 +508,39 @@ func (s *Steps) PaperPage(ctx context.Context, a Actor, build journal.BuildID, p
 			v.Consent = &consent
 		}
 		v.CanDecide = journal.CanDecide(a.Person, member)
-		v.Names = map[journal.PersonID]string{}
-		return nameAll(r, v.Names, append(peopleOf(v.Questions), v.Paper.CreatedBy))
+		if v.Stages, err = r.Stages(build); err != nil {
+			return err
+		}
+		return s.paperParties(r, a, &v)
 	})
 	return v, err
+}
+
+// paperParties looks up the people of a paper's page, and for the shop its find.
+func (s *Steps) paperParties(r Reads, a Actor, v *PaperView) error {
+	owners, members, err := ownersOf(r, v.Build.ID)
+	if err != nil {
+		return err
+	}
+	for i := range owners {
+		v.Parties = append(v.Parties, Party{Member: members[i], Person: owners[i]})
+	}
+	if v.Paper.EntryID != "" && a.Person.Role.Staff() {
+		e, err := r.Entry(v.Build.ID, v.Paper.EntryID)
+		if err != nil {
+			return err
+		}
+		v.Find = &e
+	}
+	ids := append(peopleOf(v.Questions), v.Paper.CreatedBy)
+	for _, rev := range v.Revisions {
+		ids = append(ids, rev.SentBy)
+	}
+	if v.Decision != nil {
+		ids = append(ids, v.Decision.PersonID)
+	}
+	v.Names = map[journal.PersonID]string{}
+	return nameAll(r, v.Names, ids)
 }
 
 func peopleOf(questions []signoff.Question) []journal.PersonID {
@@ -484,7 +571,8 @@ type PaperLine struct {
 	Paper    signoff.Paper
 	Sheet    signoff.Sheet // last revision; zero for drafts
 	Decision *signoff.Decision
-	Open     int // unanswered questions
+	SentAt   time.Time // of the last revision; zero for drafts
+	Open     int       // unanswered questions
 }
 
 // PapersOf lists a build's papers, newest first; drafts for the shop only.
@@ -512,9 +600,14 @@ func (s *Steps) paperLines(r Reads, a Actor, build journal.BuildID) ([]PaperLine
 			continue
 		}
 		if p.Revision > 0 {
-			if line.Sheet, err = sheetOf(r, p); err != nil {
+			rev, err := r.Revision(p.ID, p.Revision)
+			if err != nil {
 				return nil, err
 			}
+			if line.Sheet, err = signoff.ParseSheet(rev.Bytes); err != nil {
+				return nil, err
+			}
+			line.SentAt = rev.SentAt
 		}
 		d, decided, err := absent(r.Decision(p.ID))
 		if err != nil {

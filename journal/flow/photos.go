@@ -259,3 +259,19 @@ func (s *Steps) LoosePhotos(ctx context.Context, a Actor, build journal.BuildID)
 	})
 	return photos, err
 }
+
+// PhotosOf returns photos of a build by id, for the shop; ids it does not have
+// are left out.
+func (s *Steps) PhotosOf(ctx context.Context, a Actor, build journal.BuildID, ids []journal.PhotoID) (photos map[journal.PhotoID]journal.Photo, err error) {
+	if err := asStaff(a); err != nil {
+		return nil, err
+	}
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if _, _, err := readable(r, a, build); err != nil {
+			return err
+		}
+		photos, err = r.Photos(build, ids)
+		return err
+	})
+	return photos, err
+}
