@@ -83,7 +83,9 @@ func (e exact) round() journal.Cents {
 
 // Totals returns the sum of charges before tax, the tax on them as if they were
 // billed together, and both added. Invoices round their tax one by one, so what
-// is charged in the end may differ from it by cents.
+// is charged in the end may differ from it by cents. The tax of a change order
+// is the difference of two such totals, so that on its paper the old total and
+// the change add up to the new total.
 func Totals(agreed []Charge, tax Tax) (before, taxed, with journal.Cents) {
 	lines := make([]journal.Split, 0, len(agreed))
 	for _, c := range agreed {
@@ -92,23 +94,4 @@ func Totals(agreed []Charge, tax Tax) (before, taxed, with journal.Cents) {
 	}
 	taxed = tax.On(lines)
 	return before, taxed, before + taxed
-}
-
-// Change is what a change order does to the totals of a build, for its paper.
-type Change struct {
-	Delta, DeltaTax, DeltaWith journal.Cents // before tax, tax, both
-	Total, TotalTax, TotalWith journal.Cents // of the build, the change included
-}
-
-// ChangeOf returns what the charges of delta do to what is agreed already. The
-// tax of the change is the difference of the totals' tax, so that the old total
-// and the change add up to the new total on the paper, to the cent.
-func ChangeOf(agreed, delta []Charge, tax Tax) Change {
-	before, taxBefore, _ := Totals(agreed, tax)
-	all := append(append([]Charge(nil), agreed...), delta...)
-	var c Change
-	c.Total, c.TotalTax, c.TotalWith = Totals(all, tax)
-	c.Delta, c.DeltaTax = c.Total-before, c.TotalTax-taxBefore
-	c.DeltaWith = c.Delta + c.DeltaTax
-	return c
 }

@@ -2,6 +2,7 @@ package billing
 
 import (
 	"math/big"
+	"slices"
 	"testing"
 
 	"farbay/journal"
@@ -150,33 +151,15 @@ func TestTax_AgainstRationals(t *testing.T) {
 	})
 }
 
-// The paper of a change order adds up: old total + change = new total, with tax
-// rounded for each total as a whole. 0.08 more at 6.25 % moves the tax of 0.08
-// from 0.01 (0.005) to 0.01 (0.010), so the change bears no tax although 0.08
-// alone would bear 0.01. Worked by us from the third-decimal rule.
-func TestChangeOf_AddsUp(t *testing.T) {
-	part := func(ref string) Charge { return Charge{Ref: ref, Source: ChangeOrder, Split: journal.Split{Parts: 8}} }
-	got := ChangeOf([]Charge{part("a")}, []Charge{part("b")}, Tax{Parts: 625})
-	if want := (Change{Delta: 8, DeltaTax: 0, DeltaWith: 8, Total: 16, TotalTax: 1, TotalWith: 17}); got != want {
-		t.Errorf("got %+v; want %+v", got, want)
+// Tax is rounded on the total as a whole: 0.08 at 6.25 % bears 0.01 (0.005), and
+// so does 0.16 (0.010), so a change from one to the other bears none. Worked by
+// us from the third-decimal rule.
+func TestTotals(t *testing.T) {
+	part := Charge{Ref: "a", Source: ChangeOrder, Split: journal.Split{Parts: 8}}
+	for n, want := range [][3]journal.Cents{{0, 0, 0}, {8, 1, 9}, {16, 1, 17}, {24, 2, 26}} {
+		before, taxed, with := Totals(slices.Repeat([]Charge{part}, n), Tax{Parts: 625})
+		if got := [3]journal.Cents{before, taxed, with}; got != want {
+			t.Errorf("%d times 0.08: %v; want %v", n, got, want)
+		}
 	}
-
-	rapid.Check(t, func(t *rapid.T) {
-		charge := rapid.Custom(func(t *rapid.T) Charge { return Charge{Split: anySplit.Draw(t, "split")} })
-		agreed := rapid.SliceOfN(charge, 0, 5).Draw(t, "agreed")
-		change := rapid.SliceOfN(charge, 0, 5).Draw(t, "change")
-		tax := anyTax.Draw(t, "tax")
-		_, _, old := Totals(agreed, tax)
-		c := ChangeOf(agreed, change, tax)
-		if old+c.DeltaWith != c.TotalWith || c.Delta+c.DeltaTax != c.DeltaWith || c.Total+c.TotalTax != c.TotalWith {
-			t.Fatalf("from %s: %+v", old, c)
-		}
-		var before journal.Cents
-		for _, x := range change {
-			before += x.Split.Total()
-		}
-		if before != c.Delta {
-			t.Fatalf("the lines come to %s, the change to %s", before, c.Delta)
-		}
-	})
 }

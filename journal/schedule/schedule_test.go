@@ -182,7 +182,7 @@ func TestCalendar_Validate(t *testing.T) {
 // Counting and adding undo each other, and agree with looking at every day.
 func TestCalendar_Properties(t *testing.T) {
 	day := rapid.Custom(func(t *rapid.T) journal.Date {
-		return journal.Date("2020-01-01").AddDays(rapid.IntRange(0, 4000).Draw(t, "day"))
+		return journal.Date("2026-06-01").AddDays(rapid.IntRange(0, 900).Draw(t, "day"))
 	})
 	rapid.Check(t, func(t *rapid.T) {
 		c := Calendar{
@@ -201,7 +201,7 @@ func TestCalendar_Properties(t *testing.T) {
 		if back := c.AddWorkingDays(from, n); c.IsWorkingDay(to) && from != to && back != to {
 			t.Fatalf("%s %+d working days is %s; want %s", from, n, back, to)
 		}
-		k := rapid.IntRange(-300, 300).Draw(t, "k")
+		k := rapid.IntRange(-150, 150).Draw(t, "k")
 		end := c.AddWorkingDays(from, k)
 		if got := c.WorkingDaysBetween(from, end); got != k || (k != 0 && !c.IsWorkingDay(end)) {
 			t.Fatalf("%s %+d is %s, and %d back", from, k, end, got)
