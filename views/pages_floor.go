@@ -151,19 +151,18 @@ func (p FloorHome) Say() string {
 // UploadPart takes photos in, piece "take-photos".
 type UploadPart struct {
 	Action   string // where the script sends single files
-	Max      int    // photos of one entry
 	Problems journal.Problems
 	Refused  []string
 }
 
 // Upload returns the part of the form that takes photos in.
 func (p EntryNew) Upload() UploadPart {
-	return UploadPart{p.Build.URL() + "/photos", journal.MaxEntryPhotos, p.Problems, p.Refused}
+	return UploadPart{p.Build.URL() + "/photos", p.Problems, p.Refused}
 }
 
 // Upload returns the part of the form that takes photos in.
 func (p EntryEdit) Upload() UploadPart {
-	return UploadPart{p.Build.URL() + "/photos", journal.MaxEntryPhotos, p.Problems, p.Refused}
+	return UploadPart{p.Build.URL() + "/photos", p.Problems, p.Refused}
 }
 
 // EntryFields are the fields that the forms for a new and an old entry share,

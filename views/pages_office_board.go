@@ -9,28 +9,6 @@ import (
 	"farbay/journal"
 )
 
-// WaitsOn says whose move it is.
-type WaitsOn string
-
-const (
-	// OnOwner: a paper is out for sign-off, or a question waits for them.
-	OnOwner WaitsOn = "owner"
-	// OnPayment: an invoice is open, or the deposit is not in.
-	OnPayment WaitsOn = "payment"
-	// OnUs: the shop itself; a gate, an unanswered question, a bill to write.
-	OnUs WaitsOn = "us"
-)
-
-// Wait is one thing a build waits on.
-type Wait struct {
-	On     WaitsOn
-	What   string        // in words, without a full stop: "change order 4, both front floor pans"
-	Path   string        // where to act on it
-	Days   int           // whole days it has waited
-	Late   int           // days past its due day; 0 when not late or never due
-	Amount journal.Cents // what is open, on payments; 0 otherwise
-}
-
 // BoardRow is one build on the office's first page.
 type BoardRow struct {
 	Build      journal.Build
@@ -77,23 +55,6 @@ func underWay(stages []StageLine) []StageLine {
 	return open
 }
 
-// WorstFirst returns the waits, the late ones first (most days first), then
-// what the shop itself can do, then the longest waits.
-func WorstFirst(waits []Wait) []Wait {
-	waits = slices.Clone(waits)
-	slices.SortStableFunc(waits, func(a, b Wait) int {
-		return cmp.Or(cmp.Compare(b.Late, a.Late), cmp.Compare(b.rank(), a.rank()), cmp.Compare(b.Days, a.Days))
-	})
-	return waits
-}
-
-func (w Wait) rank() int {
-	if w.On == OnUs {
-		return 1
-	}
-	return 0
-}
-
 // worst returns the row's gravest wait: most days late, else waited longest.
 func (r BoardRow) worst() (late, days int) {
 	for _, w := range r.Waits {
@@ -135,12 +96,6 @@ type Builds struct {
 	Frame
 	UnderWay  []BoardRow // Waits may be left empty
 	Delivered []journal.Build
-}
-
-// WaitList is a build's waits as they are shown, piece "wait-list".
-type WaitList struct {
-	Words
-	Waits []Wait // in the order shown
 }
 
 // List returns the row's waits ready to be shown.

@@ -68,6 +68,9 @@ func (p Scope) NotReady() []string {
 	if p.Total == 0 {
 		missing = append(missing, "The stages have no values yet. Save them above first.")
 	}
+	if p.Owners == 0 {
+		missing = append(missing, "The build has no owner yet. Name one under Owners first.")
+	}
 	return missing
 }
 

@@ -42,10 +42,9 @@ type StaffStage struct {
 	Missing   []string
 	PapersOut []PaperItem // out for sign-off and bearing on this stage
 
-	// Follows is the document that closing now would issue; nil when nothing
-	// would be billed, and for the floor. FollowsNone says why, in a sentence.
-	Follows     *billing.Document
-	FollowsNone string
+	// Follows is the document that closing now would issue, without a number; nil
+	// when nothing would be billed, and for the floor.
+	Follows *billing.Document
 
 	Photos  []PhotoView // in the order of capture, the first few dozen
 	Entries int         // standing entries of the stage
@@ -102,10 +101,13 @@ type PlanStageForm struct {
 }
 
 // Plans is the list of stage plans. Copying one posts to /plans with "copy" (an
-// id).
+// id) and "name".
 type Plans struct {
 	Frame
-	Plans []journal.Plan
+	Plans    []journal.Plan
+	Copy     journal.PlanID // whose copy was refused
+	Name     string         // as typed for it
+	Problems journal.Problems
 }
 
 // PlanEdit is the form for a plan. It posts to /plans/ID with button "do" =
@@ -144,4 +146,20 @@ func (p PlanEdit) Unfolded(i int) bool {
 		}
 	}
 	return false
+}
+
+// CopyForm is the form that copies one plan, piece "copy-form".
+type CopyForm struct {
+	Plan     journal.Plan
+	Name     string
+	Problems journal.Problems
+}
+
+// CopyOf returns the form that copies a plan.
+func (p Plans) CopyOf(plan journal.Plan) CopyForm {
+	f := CopyForm{Plan: plan}
+	if plan.ID == p.Copy {
+		f.Name, f.Problems = p.Name, p.Problems
+	}
+	return f
 }

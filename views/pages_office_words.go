@@ -9,18 +9,22 @@ import (
 )
 
 // Say returns what is going on in the shop, in plain sentences.
-func (p WhatWaits) Say() string {
+func (p WhatWaits) Say() (string, error) {
 	if len(p.Rows) == 0 {
-		return "No build is under way. Begin one when the next truck arrives."
+		return "No build is under way. Begin one when the next truck arrives.", nil
 	}
 	var said []string
 	said = append(said, Count(len(p.Rows), "build is under way.", "builds are under way."), p.sayWaits())
 	rows := p.WorstFirst()
 	if late, _ := rows[0].worst(); late > 0 {
 		w := rows[0].WorstFirst()[0]
-		said = append(said, "Most pressing is "+rows[0].Build.Nickname+": "+w.What+", "+Plural(w.Late, "day", "days")+" late.")
+		what, err := w.What()
+		if err != nil {
+			return "", err
+		}
+		said = append(said, "Most pressing is "+rows[0].Build.Nickname+": "+what+", "+w.LateBy()+".")
 	}
-	return strings.Join(append(said, sayQuiet(rows)...), " ")
+	return strings.Join(append(said, sayQuiet(rows)...), " "), nil
 }
 
 // sayWaits counts the builds that wait on each side.
@@ -74,33 +78,6 @@ func sayQuiet(rows []BoardRow) []string {
 		said = append(said, r.Build.Nickname+" has been quiet for "+Plural(r.QuietDays, "day", "days")+".")
 	}
 	return said
-}
-
-// Age says how long it has waited: "since today", "one day", "9 days".
-func (w Wait) Age() string {
-	if w.Days <= 0 {
-		return "since today"
-	}
-	return Plural(w.Days, "day", "days")
-}
-
-// LateBy says how late it is: "3 days late"; "" when it is not.
-func (w Wait) LateBy() string {
-	if w.Late <= 0 {
-		return ""
-	}
-	return Plural(w.Late, "day", "days") + " late"
-}
-
-// Who names the side in the board's bold word.
-func (w Wait) Who() string {
-	switch w.On {
-	case OnOwner:
-		return "Owner"
-	case OnPayment:
-		return "Payment"
-	}
-	return "Us"
 }
 
 // Say returns where the build stands, in plain sentences.
