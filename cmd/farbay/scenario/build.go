@@ -1,0 +1,375 @@
+package scenario
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"farbay/cmd/farbay/scenery"
+	"farbay/journal"
+	"farbay/journal/flow"
+	"farbay/journal/signoff"
+)
+
+// The shop's place, as its phones note it; it lies in the middle of a lake.
+const shopLat, shopLon = 41.1000, -112.5000
+
+// build is one build while its story is told.
+type build struct {
+	t        *teller
+	story    buildStory
+	plan     journal.PlanID
+	id       journal.BuildID
+	stages   map[string]journal.StageID
+	entries  map[string]journal.EntryID // of finds, by key
+	papers   map[string]journal.PaperID // by title
+	invoices map[string]flow.Invoice    // by stage name
+	number   int                        // photos so far
+}
+
+func newBuild(t *teller, story buildStory, plan journal.PlanID) *build {
+	return &build{
+		t: t, story: story, plan: plan,
+		stages: map[string]journal.StageID{}, entries: map[string]journal.EntryID{},
+		papers: map[string]journal.PaperID{}, invoices: map[string]flow.Invoice{},
+	}
+}
+
+func (b *build) office() flow.Actor { return b.t.actors[wilma] }
+
+// on adds an act of this build at a time of day so many working days ago.
+func (b *build) on(day, hour, minute int, what string, do func(ctx context.Context) error) {
+	b.t.on(b.t.moment(day, hour, minute), b.story.nickname+": "+what, do)
+}
+
+// schedule adds everything that happens to the build to the teller's acts.
+func (b *build) schedule() {
+	s := b.story
+	b.on(s.arrived, 8, 30, "arrival", b.arrive)
+	if s.agreed > 0 {
+		b.on(s.agreed, 10, 0, "agreement", b.agree)
+	}
+	for _, st := range s.stages {
+		b.scheduleStage(st)
+	}
+	for _, c := range s.changes {
+		b.scheduleChange(c)
+	}
+	if s.delivery > 0 {
+		b.on(s.delivery, 10, 30, "delivery", b.deliver)
+	}
+}
+
+func (b *build) scheduleStage(st stageStory) {
+	if st.opened > 0 {
+		b.on(st.opened, 9, 0, "open "+st.name, func(ctx context.Context) error {
+			return b.t.steps.OpenStage(ctx, b.t.actors[b.story.lead], b.id, b.stages[st.name])
+		})
+		b.on(st.opened, 9, 1, "tick "+st.name, func(ctx context.Context) error { return b.tick(ctx, st, st.ticks) })
+	}
+	for _, e := range st.entries {
+		b.on(e.day, e.hour, e.minute, "entry", func(ctx context.Context) error { return b.post(ctx, st.name, e) })
+	}
+	if st.closed > 0 {
+		b.on(st.closed, 16, 30, "close "+st.name, func(ctx context.Context) error { return b.close(ctx, st) })
+	}
+	if st.paid > 0 {
+		b.on(st.paid, 11, 20, "payment for "+st.name, func(ctx context.Context) error { return b.pay(ctx, st) })
+	}
+}
+
+// arrive types the truck in, with its owners, values and planned dates.
+func (b *build) arrive(ctx context.Context) (err error) {
+	s, steps, office := b.story, b.t.steps, b.office()
+	b.id, err = steps.CreateBuild(ctx, office, flow.NewBuild{
+		Nickname: s.nickname, Truck: s.truck, PlanID: b.plan, LeadID: b.t.actors[s.lead].Person.ID,
+		ArrivedOn: journal.DateOf(b.t.clock, b.t.zone),
+	})
+	if err != nil {
+		return err
+	}
+	err = steps.AddOwner(ctx, office, b.id, flow.NewMember{PersonID: b.t.actors[s.owner].Person.ID, As: journal.AsOwner})
+	if err != nil {
+		return err
+	}
+	if s.delegate != "" {
+		err = steps.AddOwner(ctx, office, b.id, flow.NewMember{
+			PersonID: b.t.actors[s.delegate].Person.ID, As: journal.AsDelegate, NamedBy: "Letter in the file, first week",
+		})
+		if err != nil {
+			return err
+		}
+	}
+	view, err := steps.BuildShow(ctx, office, b.id)
+	if err != nil {
+		return err
+	}
+	if err := steps.SaveTerms(ctx, office, b.id, view.Build.Version, terms(s)); err != nil {
+		return err
+	}
+	return b.scope(ctx, view.Stages)
+}
+
+// scope gives the stages their values, and dates one after the other.
+func (b *build) scope(ctx context.Context, stages []journal.Stage) error {
+	var rows []flow.StageScope
+	day := journal.DateOf(b.t.clock, b.t.zone)
+	for _, st := range stages {
+		b.stages[st.Name] = st.ID
+		row := flow.StageScope{
+			StageID: st.ID, Version: st.Version, PlannedDays: st.PlannedDays, LeadID: b.t.actors[b.story.lead].Person.ID,
+			PlannedFrom: day, PlannedTo: b.t.calendar.AddWorkingDays(day, st.PlannedDays-1),
+		}
+		day = b.t.calendar.AddWorkingDays(row.PlannedTo, 1)
+		for _, told := range b.story.stages {
+			if told.name == st.Name {
+				row.Value = told.value
+			}
+		}
+		rows = append(rows, row)
+	}
+	for _, told := range b.story.stages {
+		if b.stages[told.name] == "" {
+			return fmt.Errorf("the plan has no stage %q", told.name)
+		}
+	}
+	return b.t.steps.SaveScope(ctx, b.office(), b.id, rows)
+}
+
+func (b *build) agree(ctx context.Context) error {
+	view, err := b.t.steps.BuildShow(ctx, b.office(), b.id)
+	if err != nil {
+		return err
+	}
+	err = b.t.steps.RecordAgreement(ctx, b.office(), b.id, flow.Agreement{
+		Version: view.Build.Version, On: journal.DateOf(b.t.clock, b.t.zone), How: "signed on paper, in the file",
+		ReadyOn: b.t.calendar.AddWorkingDays(b.t.today, b.story.ready),
+	})
+	if err != nil || b.story.deposit == 0 {
+		return err
+	}
+	return b.t.steps.RecordPayment(ctx, b.office(), b.id, journal.Payment{
+		ID: journal.PaymentID(b.t.steps.NewID()), Amount: b.story.deposit, On: journal.DateOf(b.t.clock, b.t.zone),
+		Means: journal.Wire, Reference: "deposit",
+	})
+}
+
+func (b *build) stage(ctx context.Context, name string) (journal.Stage, error) {
+	view, err := b.t.steps.StageOf(ctx, b.office(), b.id, b.stages[name])
+	return view.Stage, err
+}
+
+// tick ticks the first n checks of a stage's gate.
+func (b *build) tick(ctx context.Context, told stageStory, n int) error {
+	st, err := b.stage(ctx, told.name)
+	if err != nil {
+		return err
+	}
+	for _, text := range st.Gate.Checks[:min(n, len(st.Gate.Checks))] {
+		if err := b.t.steps.TickCheck(ctx, b.t.actors[b.story.lead], b.id, st.ID, text, true); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (b *build) close(ctx context.Context, told stageStory) error {
+	if err := b.tick(ctx, told, 1000); err != nil {
+		return err
+	}
+	inv, _, err := b.t.steps.CloseStage(ctx, b.office(), b.id, b.stages[told.name])
+	b.invoices[told.name] = inv
+	return err
+}
+
+func (b *build) pay(ctx context.Context, told stageStory) error {
+	inv, billed := b.invoices[told.name]
+	if !billed {
+		return errors.New("paid before it was billed")
+	}
+	amount := inv.Document.Payable
+	if amount <= 0 {
+		return nil
+	}
+	return b.t.steps.RecordPayment(ctx, b.office(), b.id, journal.Payment{
+		ID: journal.PaymentID(b.t.steps.NewID()), InvoiceID: inv.ID, Amount: amount,
+		On: journal.DateOf(b.t.clock, b.t.zone), Means: journal.Cheque, Reference: fmt.Sprintf("%d", 1000+inv.Document.Number),
+	})
+}
+
+func (b *build) deliver(ctx context.Context) error {
+	view, err := b.t.steps.BuildShow(ctx, b.office(), b.id)
+	if err != nil {
+		return err
+	}
+	return b.t.steps.SaveDelivered(ctx, b.office(), b.id, view.Build.Version, journal.DateOf(b.t.clock, b.t.zone))
+}
+
+// post posts an entry and notes its photos; those of a find that a paper needs
+// are taken in at once.
+func (b *build) post(ctx context.Context, stage string, told entryStory) error {
+	actor := b.t.actors[told.by]
+	n := flow.NewEntry{StageID: b.stages[stage], Kind: told.kind, Audience: journal.OwnerToo, Text: told.text}
+	if n.Kind == "" {
+		n.Kind = journal.KindProgress
+	}
+	if told.shopOnly {
+		n.Audience = journal.ShopOnly
+	}
+	var photos []pendingPhoto
+	for i, sh := range told.shots {
+		b.number++
+		at := b.t.clock.Add(time.Duration(-10*len(told.shots)+7*i) * time.Second).In(b.t.zone)
+		photos = append(photos, pendingPhoto{
+			build: b.id, by: told.by, caption: sh.caption,
+			shot: scenery.Shot{
+				Truck: b.story.paint, State: sh.state, View: sh.view, Upright: sh.upright, At: at,
+				Lat: shopLat, Lon: shopLon, Number: b.number,
+			},
+		})
+	}
+	needed := told.key != "" && b.isEvidence(told.key)
+	if needed {
+		for _, p := range photos {
+			photo, _, err := b.t.take(ctx, p)
+			if err != nil {
+				return err
+			}
+			n.Photos = append(n.Photos, journal.EntryPhoto{PhotoID: photo.ID, Caption: p.caption})
+		}
+	}
+	e, err := b.t.steps.PostEntry(ctx, actor, b.id, n)
+	if err != nil {
+		return err
+	}
+	if told.key != "" {
+		b.entries[told.key] = e.ID
+	}
+	if !needed {
+		for _, p := range photos {
+			p.entry = e.ID
+			b.t.pending = append(b.t.pending, p)
+		}
+	}
+	return nil
+}
+
+// isEvidence reports whether a change order comes from the find.
+func (b *build) isEvidence(key string) bool {
+	for _, c := range b.story.changes {
+		if c.from == key {
+			return true
+		}
+	}
+	return false
+}
+
+func (b *build) scheduleChange(c changeStory) {
+	b.on(c.day, 15, 45, "send "+c.title, func(ctx context.Context) error { return b.send(ctx, c) })
+	for _, q := range c.asks {
+		b.on(q.day, 19, 5, "question on "+c.title, func(ctx context.Context) error {
+			return b.t.steps.Ask(ctx, b.t.actors[b.story.owner], b.id, b.papers[c.title], q.text)
+		})
+		if q.answer != "" {
+			b.on(q.answered, 8, 20, "answer on "+c.title, func(ctx context.Context) error { return b.answer(ctx, c, q) })
+		}
+	}
+	if day, outcome := outcomeOf(c); day > 0 {
+		b.on(day, 18, 40, "decide "+c.title, func(ctx context.Context) error { return b.decide(ctx, c, outcome) })
+	}
+}
+
+func (b *build) send(ctx context.Context, c changeStory) error {
+	steps, office := b.t.steps, b.office()
+	p, err := steps.NewPaper(ctx, office, b.id, b.entries[c.from])
+	if err != nil {
+		return err
+	}
+	change := signoff.Change{
+		Title: c.title, Reason: c.reason, Photos: p.Draft.Photos, StageID: b.stages[c.stage], Days: c.days,
+	}
+	for _, l := range c.lines {
+		line := signoff.Line{Kind: l.kind, Text: l.text, Minutes: l.minutes, Amount: l.amount}
+		if l.kind == journal.Labour {
+			line.Rate = shop.LabourRate
+		}
+		change.Lines = append(change.Lines, line)
+	}
+	if p, err = steps.SavePaper(ctx, office, b.id, p.ID, p.Version, change); err != nil {
+		return err
+	}
+	b.papers[c.title] = p.ID
+	_, err = steps.SendPaper(ctx, office, b.id, p.ID, p.Version)
+	return err
+}
+
+func (b *build) answer(ctx context.Context, c changeStory, q askStory) error {
+	view, err := b.t.steps.PaperPage(ctx, b.office(), b.id, b.papers[c.title])
+	if err != nil {
+		return err
+	}
+	for _, asked := range view.Questions {
+		if asked.Text == q.text {
+			return b.t.steps.Answer(ctx, b.office(), b.id, b.papers[c.title], asked.ID, q.answer)
+		}
+	}
+	return fmt.Errorf("the question %q was not asked", q.text)
+}
+
+// decide has the owner decide, after agreeing to electronic records the first
+// time.
+func (b *build) decide(ctx context.Context, c changeStory, outcome signoff.Outcome) error {
+	owner := b.t.actors[b.story.owner]
+	_, agreed, err := b.t.steps.ConsentOf(ctx, owner.Person.ID)
+	if err != nil {
+		return err
+	}
+	if !agreed {
+		word := flow.TestWord(owner.Person.ID, b.t.ConsentVersion)
+		if err := b.t.steps.GiveConsent(ctx, owner, b.t.ConsentVersion, b.t.ConsentSHA256, word); err != nil {
+			return err
+		}
+	}
+	view, err := b.t.steps.PaperPage(ctx, owner, b.id, b.papers[c.title])
+	if err != nil {
+		return err
+	}
+	last := view.Revisions[len(view.Revisions)-1]
+	_, err = b.t.steps.Decide(ctx, owner, b.id, b.papers[c.title], flow.DecideInput{
+		Revision: last.Number, SHA256: last.SHA256, Outcome: outcome, TypedName: owner.Person.Name, Reason: c.why,
+	})
+	return err
+}
+
+// askForPhotos gives the gates of the stages that are not closed the number of
+// photos that the shipped plan asks for.
+func (b *build) askForPhotos(ctx context.Context) error {
+	view, err := b.t.steps.BuildShow(ctx, b.office(), b.id)
+	if err != nil {
+		return err
+	}
+	for _, st := range view.Stages {
+		if st.State == journal.Closed {
+			continue
+		}
+		change := flow.StageChange{
+			Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, PlannedFrom: st.PlannedFrom,
+			PlannedTo: st.PlannedTo, LeadID: st.LeadID, Gate: st.Gate, Cautions: st.Cautions,
+		}
+		change.Gate.Photos = photosWanted(st.Name)
+		if err := b.t.steps.SaveStage(ctx, b.office(), b.id, st.ID, change); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func photosWanted(stage string) int {
+	for _, st := range flow.ShippedPlan().Stages {
+		if st.Name == stage {
+			return st.Gate.Photos
+		}
+	}
+	return 0
+}
