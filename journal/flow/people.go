@@ -203,16 +203,3 @@ func (s *Steps) setPassword(tx Tx, p journal.Person, hash string) error {
 	}
 	return tx.EndSessions(p.ID, s.at())
 }
-
-// People returns all accounts, sorted by name, for the office.
-func (s *Steps) People(ctx context.Context, a Actor) ([]journal.Person, error) {
-	if err := asOffice(a); err != nil {
-		return nil, err
-	}
-	var people []journal.Person
-	err := s.Store.Read(ctx, func(r Reads) (err error) {
-		people, err = r.People()
-		return err
-	})
-	return people, err
-}

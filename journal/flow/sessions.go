@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"farbay/journal"
+	"farbay/journal/signoff"
 )
 
 // sessionSeenEvery is how often a session's last use is written down.
@@ -59,8 +60,9 @@ func (s *Steps) Leave(ctx context.Context, a Actor) error {
 	})
 }
 
-// EndOtherSessions ends the actor's sessions but the one in use.
-func (s *Steps) EndOtherSessions(ctx context.Context, a Actor) error {
+// EndOtherSessions ends all of the actor's sessions and begins the present one
+// anew under another token, so that a copied one is worth nothing either.
+func (s *Steps) EndOtherSessions(ctx context.Context, a Actor, n NewSession) error {
 	return s.Store.Write(ctx, func(tx Tx) error {
 		latest, err := tx.Session(a.Session.TokenHash)
 		if err != nil {
@@ -72,8 +74,96 @@ func (s *Steps) EndOtherSessions(ctx context.Context, a Actor) error {
 		if err := tx.EndSessions(a.Person.ID, s.at()); err != nil {
 			return err
 		}
-		return tx.SaveSession(latest)
+		latest.TokenHash, latest.LastSeenAt = TokenHash(n.Token), s.at()
+		latest.Address, latest.UserAgent = n.Address, n.UserAgent
+		return tx.AddSession(latest)
 	})
+}
+
+// SessionList is a database that can also list a person's sessions, live or
+// not, the one used last first.
+type SessionList interface {
+	Sessions(journal.PersonID) ([]journal.Session, error)
+}
+
+// sessionsOf returns a person's live sessions and when they were last here;
+// nothing when the database is no [SessionList].
+func (s *Steps) sessionsOf(r Reads, id journal.PersonID) (live []journal.Session, lastSeen time.Time, err error) {
+	list, able := r.(SessionList)
+	if !able {
+		return nil, time.Time{}, nil
+	}
+	all, err := list.Sessions(id)
+	for _, one := range all {
+		if one.LastSeenAt.After(lastSeen) {
+			lastSeen = one.LastSeenAt
+		}
+		if one.Live(s.at()) {
+			live = append(live, one)
+		}
+	}
+	return live, lastSeen, err
+}
+
+// PersonView is an account with what belongs to it.
+type PersonView struct {
+	Person   journal.Person
+	Builds   []journal.Build   // of owners and delegates
+	Sessions []journal.Session // live ones, the one used last first
+	LastSeen time.Time         // zero if never signed in
+	Consent  signoff.Consent   // in force; zero if none
+}
+
+func (s *Steps) personView(r Reads, p journal.Person) (v PersonView, err error) {
+	v.Person = p
+	if v.Builds, err = r.BuildsOf(p.ID); err != nil {
+		return v, err
+	}
+	if v.Consent, _, err = absent(r.Consent(p.ID)); err != nil {
+		return v, err
+	}
+	v.Sessions, v.LastSeen, err = s.sessionsOf(r, p.ID)
+	return v, err
+}
+
+// PersonShow returns one account. The office sees all, others their own.
+func (s *Steps) PersonShow(ctx context.Context, a Actor, id journal.PersonID) (v PersonView, err error) {
+	if a.Person.ID != id {
+		if err := asOffice(a); err != nil {
+			return v, err
+		}
+	}
+	err = s.Store.Read(ctx, func(r Reads) error {
+		p, err := r.Person(id)
+		if err != nil {
+			return err
+		}
+		v, err = s.personView(r, p)
+		return err
+	})
+	return v, err
+}
+
+// PeopleShow returns all accounts, sorted by name. Office only.
+func (s *Steps) PeopleShow(ctx context.Context, a Actor) (all []PersonView, err error) {
+	if err := asOffice(a); err != nil {
+		return nil, err
+	}
+	err = s.Store.Read(ctx, func(r Reads) error {
+		people, err := r.People()
+		if err != nil {
+			return err
+		}
+		for _, p := range people {
+			v, err := s.personView(r, p)
+			if err != nil {
+				return err
+			}
+			all = append(all, v)
+		}
+		return nil
+	})
+	return all, err
 }
 
 // KeepForm keeps what a person had typed when their session had run out, under

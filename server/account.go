@@ -1,0 +1,51 @@
+package server
+
+import (
+	"net/http"
+
+	"github.com/labstack/echo/v4"
+
+	"farbay/journal"
+	"farbay/views"
+)
+
+// account answers GET /account: one's own sessions and consent.
+func (a *App) account(c echo.Context) error {
+	rq := of(c)
+	v, err := a.steps.PersonShow(c.Request().Context(), actor(c), rq.person.ID)
+	if err != nil {
+		return err
+	}
+	page := views.Account{
+		Email: v.Person.Email, Phone: v.Person.Phone, ConsentVersion: v.Consent.Version, ConsentAt: v.Consent.At,
+		Sessions: []views.SessionLine{sessionLine(rq.session, true)},
+	}
+	for _, one := range v.Sessions {
+		if one.TokenHash != rq.session.TokenHash {
+			page.Sessions = append(page.Sessions, sessionLine(one, false))
+		}
+	}
+	if page.Frame, err = a.frame(c, "Your account"); err != nil {
+		return err
+	}
+	return a.show(c, http.StatusOK, page)
+}
+
+func sessionLine(s journal.Session, this bool) views.SessionLine {
+	return views.SessionLine{
+		How: s.How, Address: s.Address, UserAgent: s.UserAgent, CreatedAt: s.CreatedAt, LastSeenAt: s.LastSeenAt, This: this,
+	}
+}
+
+// accountEndSessions answers POST /account/sessions/end.
+func (a *App) accountEndSessions(c echo.Context) error {
+	n, err := a.newSession(c)
+	if err != nil {
+		return err
+	}
+	if err := a.steps.EndOtherSessions(c.Request().Context(), actor(c), n); err != nil {
+		return err
+	}
+	a.begin(c, n)
+	return a.done(c, "/account", "All your other browsers are signed out.")
+}
