@@ -6,8 +6,9 @@ import (
 )
 
 // PaymentForm is what was typed for a payment. The field names are "invoice" (an
-// id, or "deposit"), "amount", "on", "means", "reference".
+// id, or "deposit"), "amount", "on", "means", "reference", and "id".
 type PaymentForm struct {
+	ID        string // made with the form, so that sending it twice records one payment
 	Invoice   string
 	Amount    string
 	On        string

@@ -119,7 +119,7 @@ func carried(a billing.Account, stages []journal.Stage) []string {
 }
 
 // issue numbers, keeps and announces one document.
-func (s *Steps) issue(tx Tx, a Actor, b journal.Build, d billing.Document, stageID journal.StageID, stageName string) (Invoice, error) {
+func (s *Steps) issue(tx Tx, a Actor, b journal.Build, tax billing.Tax, d billing.Document, stageID journal.StageID, stageName string) (Invoice, error) {
 	shop, err := tx.Shop()
 	if err != nil {
 		return Invoice{}, err
@@ -136,6 +136,7 @@ func (s *Steps) issue(tx Tx, a Actor, b journal.Build, d billing.Document, stage
 		ShopHead: strings.TrimSpace(shop.Name + "\n" + shop.Address),
 		BillTo:   strings.Join(namesOf(owners), "\n"),
 		Truck:    strings.TrimSpace(b.Nickname + "\n" + b.Truck.Name() + "\n" + b.Truck.Serial),
+		TaxLines: taxLines(d, tax),
 		IssuedAt: s.at(), IssuedBy: a.Person.ID,
 	}
 	d.ID = string(inv.ID)
@@ -160,6 +161,21 @@ func (s *Steps) issue(tx Tx, a Actor, b journal.Build, d billing.Document, stage
 		}
 	}
 	return inv, nil
+}
+
+// taxLines lists what a document taxes, kind by kind.
+func taxLines(d billing.Document, tax billing.Tax) []TaxLine {
+	var sum journal.Split
+	for _, c := range d.Charges {
+		sum = sum.Add(c.Split)
+	}
+	var lines []TaxLine
+	for _, k := range journal.LineKinds {
+		if base := sum.Of(k); base != 0 && tax.Rate(k) != 0 {
+			lines = append(lines, TaxLine{Kind: k, Rate: tax.Rate(k), Base: base})
+		}
+	}
+	return lines
 }
 
 func namesOf(people []journal.Person) []string {
@@ -196,7 +212,7 @@ func (s *Steps) BillChanges(ctx context.Context, a Actor, build journal.BuildID)
 		if !ok {
 			return journal.Errorf(journal.Conflict, "No signed change on a closed stage is left to bill.")
 		}
-		inv, err = s.issue(tx, a, b, doc, "", "")
+		inv, err = s.issue(tx, a, b, acc.Terms.Tax, doc, "", "")
 		return err
 	})
 	return inv, err
@@ -233,7 +249,7 @@ func (s *Steps) ReleaseHoldback(ctx context.Context, a Actor, build journal.Buil
 		if !ok {
 			return journal.Errorf(journal.Conflict, "Nothing is held back on this build.")
 		}
-		inv, err = s.issue(tx, a, b, doc, "", "")
+		inv, err = s.issue(tx, a, b, acc.Terms.Tax, doc, "", "")
 		return err
 	})
 	return inv, err
@@ -461,4 +477,35 @@ func (s *Steps) MoneyOf(ctx context.Context, a Actor, build journal.BuildID) (m 
 	m.Statement, m.Balances = billing.StatementOf(m.Account), billing.Open(m.Account)
 	m.ToBillNow = carried(m.Account, m.Stages)
 	return m, nil
+}
+
+// InvoiceView is everything an issued document's page shows.
+type InvoiceView struct {
+	Invoice Invoice
+	Balance billing.Balance
+	Money   Money           // of its build
+	Photos  []journal.Photo // of the stage whose close issued it, as the actor may see them
+}
+
+// invoicePhotos is how many of a stage's photos stand on its invoice.
+const invoicePhotos = 24
+
+// InvoiceOf gathers the page of an issued document.
+func (s *Steps) InvoiceOf(ctx context.Context, a Actor, build journal.BuildID, id journal.InvoiceID) (v InvoiceView, err error) {
+	if v.Money, err = s.MoneyOf(ctx, a, build); err != nil {
+		return v, err
+	}
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if v.Invoice, err = r.Invoice(build, id); err != nil || v.Invoice.StageID == "" {
+			return err
+		}
+		v.Photos, err = r.StagePhotos(build, v.Invoice.StageID, a.Person.Role.Staff(), invoicePhotos)
+		return err
+	})
+	for _, b := range v.Money.Balances {
+		if b.Document.ID == string(id) {
+			v.Balance = b
+		}
+	}
+	return v, err
 }

@@ -246,7 +246,7 @@ func (s *Steps) CloseStage(ctx context.Context, a Actor, build journal.BuildID, 
 		if billed = ok; !ok {
 			return nil
 		}
-		inv, err = s.issue(tx, a, b, doc, stage, st.Name)
+		inv, err = s.issue(tx, a, b, acc.Terms.Tax, doc, stage, st.Name)
 		return err
 	})
 	if err != nil {

@@ -214,6 +214,14 @@ type EntryCursor struct {
 	ID journal.EntryID
 }
 
+// TaxLine is what one line kind comes to on a document, with the rate it was
+// taxed at.
+type TaxLine struct {
+	Kind journal.LineKind
+	Rate journal.BasisPoints
+	Base journal.Cents
+}
+
 // Invoice is an issued document: an invoice, a credit memo, a release of what
 // was held back. It is never changed.
 type Invoice struct {
@@ -221,9 +229,10 @@ type Invoice struct {
 	BuildID  journal.BuildID
 	StageID  journal.StageID // whose close issued it; "" otherwise
 	Document billing.Document
-	ShopHead string // name and address of the shop when it was issued
-	BillTo   string // the owners' names when it was issued
-	Truck    string // nickname, truck and serial when it was issued
+	ShopHead string    // name and address of the shop when it was issued
+	BillTo   string    // the owners' names when it was issued
+	Truck    string    // nickname, truck and serial when it was issued
+	TaxLines []TaxLine // taxed kinds, at the rates it was issued at
 	IssuedAt time.Time
 	IssuedBy journal.PersonID
 }

@@ -1,0 +1,180 @@
+package server
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+
+	"github.com/labstack/echo/v4"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+	"farbay/journal/flow"
+	"farbay/views"
+)
+
+func invoicePath(build journal.BuildID, invoice journal.InvoiceID) string {
+	return fmt.Sprintf("/builds/%s/invoices/%s", build, invoice)
+}
+
+func moneyPath(build journal.BuildID) string { return fmt.Sprintf("/builds/%s/money", build) }
+
+// money shows a build's statement. GET /builds/:build/money
+func (a *App) money(c echo.Context) error { return a.showMoney(c, http.StatusOK, reversing{}) }
+
+// reversing is a reversal that was refused, with what was typed.
+type reversing struct {
+	id       journal.PaymentID
+	reason   string
+	problems journal.Problems
+}
+
+func (a *App) showMoney(c echo.Context, status int, r reversing) error {
+	m, err := a.steps.MoneyOf(c.Request().Context(), actor(c), of(c).build.ID)
+	if err != nil {
+		return err
+	}
+	f, err := a.frame(c, "Money")
+	if err != nil {
+		return err
+	}
+	today := journal.DateOf(a.now(), f.Zone)
+	invoices, payments := invoiceItems(m, today), paymentItems(m)
+	slices.Reverse(invoices)
+	slices.Reverse(payments)
+	agreed := m.Build.State != journal.Scoping
+	if of(c).person.Role != journal.Office {
+		return a.show(c, status, views.Money{
+			Frame: f, Agreed: agreed, Statement: m.Statement, Deposit: m.Account.Terms.Deposit, Holdback: m.Account.Terms.HoldbackRate,
+			Stages: moneyStages(m), Invoices: invoices, Payments: payments, Today: today,
+		})
+	}
+	page := views.StaffMoney{
+		Frame: f, Agreed: agreed, Statement: m.Statement, Deposit: m.Account.Terms.Deposit,
+		Stages: moneyStages(m), Invoices: invoices, Payments: payments,
+		ReverseID: r.id, Reason: r.reason, Problems: r.problems,
+	}
+	for _, charge := range m.Account.Agreed {
+		if slices.Contains(m.ToBillNow, charge.Ref) {
+			page.Unbilled = append(page.Unbilled, charge)
+		}
+	}
+	for _, st := range m.Stages {
+		if st.State != journal.Closed {
+			page.ReleaseWhy = "The holdback is released when every stage is closed; " + st.Name + " is not yet."
+			break
+		}
+	}
+	return a.show(c, status, page)
+}
+
+// moneyStages are the statement's lines in the order of work.
+func moneyStages(m flow.Money) []views.MoneyStage {
+	rows := map[string]billing.StageRow{}
+	for _, row := range m.Statement.Stages {
+		rows[row.StageID] = row
+	}
+	var lines []views.MoneyStage
+	for _, st := range m.Stages {
+		lines = append(lines, views.MoneyStage{
+			Name: st.Name, Href: fmt.Sprintf("/builds/%s/stages/%s", st.BuildID, st.ID), State: st.State, Row: rows[string(st.ID)],
+		})
+	}
+	if rest := rows[""]; rest != (billing.StageRow{}) {
+		lines = append(lines, views.MoneyStage{Name: "Not borne by a stage", Row: rest})
+	}
+	return lines
+}
+
+// invoiceItems lists the issued documents in the order of their issue.
+func invoiceItems(m flow.Money, today journal.Date) []views.InvoiceItem {
+	var items []views.InvoiceItem
+	for i, inv := range m.Invoices {
+		items = append(items, invoiceItem(inv, m.Balances[i], m.Stages, today))
+	}
+	return items
+}
+
+func invoiceItem(inv flow.Invoice, b billing.Balance, stages []journal.Stage, today journal.Date) views.InvoiceItem {
+	d := inv.Document
+	item := views.InvoiceItem{
+		ID: inv.ID, Kind: d.Kind, Number: d.Number, Stage: stageName(stages, inv.StageID), On: d.IssuedOn, DueOn: d.DueOn,
+		Total: d.Total(), Payable: d.Payable, Open: b.Open,
+	}
+	if b.Open > 0 {
+		item.Late = max(d.DueOn.DaysUntil(today), 0)
+	}
+	return item
+}
+
+// paymentItems lists the payments in the order they were recorded.
+func paymentItems(m flow.Money) []views.PaymentItem {
+	names := map[journal.InvoiceID]string{"": "the deposit"}
+	for _, inv := range m.Invoices {
+		names[inv.ID] = inv.Document.Name()
+	}
+	reversed := map[journal.PaymentID]bool{}
+	for _, p := range m.Payments {
+		reversed[p.ReversesID] = true
+	}
+	var items []views.PaymentItem
+	for _, p := range m.Payments {
+		items = append(items, views.PaymentItem{
+			ID: p.ID, On: p.On, Amount: p.Amount, Means: p.Means, Reference: p.Reference, For: names[p.InvoiceID],
+			Reversed: reversed[p.ID], Reversal: p.ReversesID != "", Reason: p.Reason, RecordedAt: p.RecordedAt,
+		})
+	}
+	return items
+}
+
+// invoice shows one issued document, with the stage's photos as its reason.
+// GET /builds/:build/invoices/:invoice
+func (a *App) invoice(c echo.Context) error {
+	v, err := a.steps.InvoiceOf(c.Request().Context(), actor(c), of(c).build.ID, journal.InvoiceID(c.Param("invoice")))
+	if err != nil {
+		return err
+	}
+	f, err := a.frame(c, views.UpperFirst(v.Invoice.Document.Name()))
+	if err != nil {
+		return err
+	}
+	page := views.Invoice{
+		Frame: f, Document: v.Invoice.Document, ShopHead: v.Invoice.ShopHead, BillTo: v.Invoice.BillTo, Truck: v.Invoice.Truck,
+		StageID: v.Invoice.StageID, Stage: stageName(v.Money.Stages, v.Invoice.StageID), Balance: v.Balance,
+		Today: journal.DateOf(a.now(), f.Zone),
+	}
+	for _, line := range v.Invoice.TaxLines {
+		page.Tax = append(page.Tax, views.TaxLine(line))
+	}
+	for i, item := range paymentItems(v.Money) {
+		if v.Money.Payments[i].InvoiceID == v.Invoice.ID {
+			page.Payments = append(page.Payments, item)
+		}
+	}
+	for _, p := range v.Photos {
+		page.Photos = append(page.Photos, views.NewPhotoView(f.Words, p, "", "stage="+string(v.Invoice.StageID)))
+	}
+	return a.show(c, http.StatusOK, page)
+}
+
+// billChanges bills signed changes on closed stages at once.
+// POST /builds/:build/invoices
+func (a *App) billChanges(c echo.Context) error {
+	build := of(c).build.ID
+	inv, err := a.steps.BillChanges(c.Request().Context(), actor(c), build)
+	if err != nil {
+		return err
+	}
+	return a.done(c, invoicePath(build, inv.ID), views.UpperFirst(inv.Document.Name())+" is issued, and the owner has it by e-mail.")
+}
+
+// holdbackRelease lets go of what was held back.
+// POST /builds/:build/holdback/release
+func (a *App) holdbackRelease(c echo.Context) error {
+	build := of(c).build.ID
+	inv, err := a.steps.ReleaseHoldback(c.Request().Context(), actor(c), build)
+	if err != nil {
+		return err
+	}
+	return a.done(c, invoicePath(build, inv.ID), "The holdback is released, and the owner has the document by e-mail.")
+}
