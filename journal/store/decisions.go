@@ -156,11 +156,13 @@ func (r *reads) Consent(person journal.PersonID) (signoff.Consent, error) {
 }
 
 func (t *tx) AddConsent(c signoff.Consent) error {
-	if err := t.EndConsent(c.PersonID, c.At); err != nil {
-		return err
-	}
 	row := toConsentRow(c)
-	return t.add("AddConsent", "", &row)
+	return t.whole("AddConsent", func() error {
+		if err := t.EndConsent(c.PersonID, c.At); err != nil {
+			return err
+		}
+		return t.add("AddConsent", "", &row)
+	})
 }
 
 // EndConsent implements [flow.Tx]; when none is in force it changes nothing.

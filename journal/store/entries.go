@@ -193,33 +193,38 @@ func (r *reads) CountShared(build journal.BuildID, since time.Time) (int, error)
 }
 
 func (t *tx) AddEntry(e journal.Entry) error {
+	const op = "AddEntry"
 	row := toEntryRow(e)
-	if err := t.add("AddEntry", "There is such an entry already.", &row); err != nil {
-		return err
-	}
-	return t.insertPhotos("AddEntry", e.BuildID, e.ID, 0, e.Photos)
+	return t.whole(op, func() error {
+		if err := t.add(op, "There is such an entry already.", &row); err != nil {
+			return err
+		}
+		return t.insertPhotos(op, e.BuildID, e.ID, 0, e.Photos)
+	})
 }
 
 // SaveEntry implements [flow.Tx]. The edit must be of this entry and of the
 // version that is replaced.
 func (t *tx) SaveEntry(e journal.Entry, replaced journal.EntryEdit) error {
+	const op = "SaveEntry"
 	if replaced.EntryID != e.ID || replaced.Version != e.Version {
-		return t.fail("SaveEntry", fmt.Errorf("version %d of entry %s is to be replaced, the history is of version %d of %s",
+		return t.fail(op, fmt.Errorf("version %d of entry %s is to be replaced, the history is of version %d of %s",
 			e.Version, e.ID, replaced.Version, replaced.EntryID), "", "")
 	}
-	row := toEntryRow(e)
+	row, edit := toEntryRow(e), toEntryEditRow(replaced)
 	row.Version++
-	if err := t.save("SaveEntry", noEntry, "", &row, e.Version, "id = ? AND build_id = ?", row.ID, row.BuildID); err != nil {
-		return err
-	}
-	edit := toEntryEditRow(replaced)
-	if err := t.add("SaveEntry", "", &edit); err != nil {
-		return err
-	}
-	if _, err := t.exec("SaveEntry", "DELETE FROM entry_photos WHERE entry_id = ?", row.ID); err != nil {
-		return err
-	}
-	return t.insertPhotos("SaveEntry", e.BuildID, e.ID, 0, e.Photos)
+	return t.whole(op, func() error {
+		if err := t.save(op, noEntry, "", &row, e.Version, "id = ? AND build_id = ?", row.ID, row.BuildID); err != nil {
+			return err
+		}
+		if err := t.add(op, "", &edit); err != nil {
+			return err
+		}
+		if _, err := t.exec(op, "DELETE FROM entry_photos WHERE entry_id = ?", row.ID); err != nil {
+			return err
+		}
+		return t.insertPhotos(op, e.BuildID, e.ID, 0, e.Photos)
+	})
 }
 
 func (t *tx) AppendPhotos(build journal.BuildID, id journal.EntryID, photos []journal.EntryPhoto) error {

@@ -93,18 +93,21 @@ func (r *reads) addFiles(letters []journal.Letter) error {
 }
 
 func (t *tx) AddLetter(l journal.Letter) error {
+	const op = "AddLetter"
 	row := toLetterRow(l)
-	if err := t.add("AddLetter", "There is such a letter already.", &row); err != nil {
-		return err
-	}
-	for i, f := range l.Files {
-		// A file of no bytes is empty, not NULL.
-		file := letterFileRow{LetterID: row.ID, Position: i, Name: f.Name, ContentType: f.ContentType, Data: append([]byte{}, f.Data...)}
-		if err := t.add("AddLetter", "", &file); err != nil {
+	return t.whole(op, func() error {
+		if err := t.add(op, "There is such a letter already.", &row); err != nil {
 			return err
 		}
-	}
-	return nil
+		for i, f := range l.Files {
+			// A file of no bytes is empty, not NULL.
+			file := letterFileRow{LetterID: row.ID, Position: i, Name: f.Name, ContentType: f.ContentType, Data: append([]byte{}, f.Data...)}
+			if err := t.add(op, "", &file); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 }
 
 func (t *tx) SaveLetter(l journal.Letter) error {

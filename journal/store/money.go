@@ -161,22 +161,15 @@ func (t *tx) AddInvoice(i flow.Invoice) error {
 		return t.fail(op, fmt.Errorf("document %s cancels %s, which is not provided for", i.ID, i.Document.Cancels), "", "")
 	}
 	row := toInvoiceRow(i)
-	if err := t.add(op, "There is a document of this number already. Please try again.", &row); err != nil {
-		return err
-	}
-	if len(i.Document.Charges) == 0 {
-		return nil
-	}
-	var billed []billedChargeRow
-	for _, c := range i.Document.Charges {
-		billed = append(billed, billedChargeRow{BuildID: row.BuildID, Ref: c.Ref, InvoiceID: row.ID})
-	}
-	err := t.add(op, "Something on this invoice is billed already. Please reload the page and look again.", &billed)
-	if err != nil && t.broken == nil {
-		// The invoice's own row went in; it must not stay without its charges.
-		t.broken = err
-	}
-	return err
+	billed := each(i.Document.Charges, func(c billing.Charge) billedChargeRow {
+		return billedChargeRow{BuildID: row.BuildID, Ref: c.Ref, InvoiceID: row.ID}
+	})
+	return t.whole(op, func() error {
+		if err := t.add(op, "There is a document of this number already. Please try again.", &row); err != nil || len(billed) == 0 {
+			return err
+		}
+		return t.add(op, "Something on this invoice is billed already. Please reload the page and look again.", &billed)
+	})
 }
 
 func (t *tx) NextNumber(kind billing.DocumentKind) (int, error) {

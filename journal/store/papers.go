@@ -8,7 +8,7 @@ import (
 )
 
 type paperRow struct {
-	Added     int64 `gorm:"primaryKey;<-:create"`
+	Added     int64 `gorm:"primaryKey"`
 	ID        string
 	BuildID   string
 	Kind      string
@@ -115,9 +115,9 @@ func (r revisionRow) revision() signoff.Revision {
 }
 
 type revisionPhotoRow struct {
-	PhotoID string `gorm:"primaryKey"`
 	PaperID string `gorm:"primaryKey"`
 	Number  int    `gorm:"primaryKey;autoIncrement:false"`
+	PhotoID string `gorm:"primaryKey"`
 	BuildID string
 }
 
@@ -164,12 +164,6 @@ func (t *tx) AddRevision(r signoff.Revision) error {
 		return changedMeanwhile()
 	}
 	row := toRevisionRow(r)
-	if err := t.add(op, "", &row); err != nil {
-		return err
-	}
-	if len(sheet.Photos) == 0 {
-		return nil
-	}
 	seen := map[journal.PhotoID]bool{}
 	var evidence []revisionPhotoRow
 	for _, p := range sheet.Photos {
@@ -178,5 +172,10 @@ func (t *tx) AddRevision(r signoff.Revision) error {
 			evidence = append(evidence, revisionPhotoRow{PhotoID: string(p.ID), PaperID: row.PaperID, Number: row.Number, BuildID: string(paper.BuildID)})
 		}
 	}
-	return t.add(op, "", &evidence)
+	return t.whole(op, func() error {
+		if err := t.add(op, "", &row); err != nil || len(evidence) == 0 {
+			return err
+		}
+		return t.add(op, "", &evidence)
+	})
 }

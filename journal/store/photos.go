@@ -61,14 +61,8 @@ const (
 	photosOfStage = `SELECT ep.photo_id FROM entries JOIN entry_photos ep ON ep.entry_id = entries.id
 		WHERE entries.build_id = ? AND entries.stage_id = ? AND entries.withdrawn_at = ''`
 
-	// shownPhotos are those the owner's side may see, in entries and as
-	// evidence in papers that were sent and not taken back.
-	shownPhotos = `SELECT ep.photo_id FROM entries JOIN entry_photos ep ON ep.entry_id = entries.id
-		WHERE entries.build_id = @build AND ` + shown + `
-		UNION SELECT rp.photo_id FROM papers JOIN revision_photos rp ON rp.paper_id = papers.id
-		WHERE papers.build_id = @build AND papers.state IN ('sent', 'signed', 'declined')`
-
-	// photoShared asks of one photo what shownPhotos lists.
+	// photoShared asks whether the owner's side may see one photo: in an entry,
+	// or as evidence in a paper that was sent and not taken back.
 	photoShared = `SELECT EXISTS (
 		SELECT 1 FROM entry_photos ep JOIN entries ON entries.id = ep.entry_id
 		WHERE ep.photo_id = @photo AND entries.build_id = @build AND ` + shown + `
@@ -104,7 +98,7 @@ func (r *reads) PhotoBySHA(build journal.BuildID, sha256 string) (journal.Photo,
 }
 
 func (r *reads) LoosePhotos(build journal.BuildID, person journal.PersonID) ([]journal.Photo, error) {
-	q := r.q().Where("build_id = ? AND by_id = ? AND NOT EXISTS (SELECT 1 FROM entry_photos ep WHERE ep.photo_id = photos.id)", string(build), string(person))
+	q := r.q().Where("build_id = ? AND by_id = ? AND places = 0", string(build), string(person))
 	return find(r, "LoosePhotos", q.Order("received_at, added"), photoRow.photo)
 }
 
@@ -128,12 +122,12 @@ func ofStage(staff bool) string {
 }
 
 func (r *reads) CountPhotos(build journal.BuildID, staff bool) (int, error) {
-	query := "SELECT count(*) FROM photos WHERE build_id = @build"
+	query := "SELECT count(*) FROM photos WHERE build_id = ?"
 	if !staff {
-		query = "SELECT count(*) FROM (" + shownPhotos + ")"
+		query += " AND showings > 0"
 	}
 	var n int
-	err := r.scan("CountPhotos", &n, query, map[string]any{"build": string(build)})
+	err := r.scan("CountPhotos", &n, query, string(build))
 	return n, err
 }
 

@@ -194,6 +194,26 @@ func (t *tx) exec(op string, query string, args ...any) (int64, error) {
 	return res.RowsAffected, t.fail(op, res.Error, "", "")
 }
 
+// whole runs the several statements of one method so that, when it fails, none
+// of them counts: a step may take a Conflict as an answer and go on.
+func (t *tx) whole(op string, f func() error) error {
+	if _, err := t.exec(op, "SAVEPOINT whole"); err != nil {
+		return err
+	}
+	err := f()
+	if err == nil {
+		_, err = t.exec(op, "RELEASE whole")
+		return err
+	}
+	if _, undo := t.exec(op, "ROLLBACK TO whole"); undo != nil {
+		return err // the transaction is broken, and will be rolled back
+	}
+	if _, undo := t.exec(op, "RELEASE whole"); undo != nil {
+		return undo
+	}
+	return err
+}
+
 // save stores a row, whose Version is already the next one, over the row that
 // key finds with the version before.
 func (t *tx) save(op, missing, taken string, row any, version int, key string, args ...any) error {

@@ -185,11 +185,14 @@ CREATE TABLE photos (
   state           TEXT NOT NULL CHECK (state IN ('pending', 'ready', 'failed')),
   fault           TEXT NOT NULL,
   tone            TEXT NOT NULL,
+  places          INTEGER NOT NULL DEFAULT 0 CHECK (places >= 0),   -- kept by triggers, see below
+  showings        INTEGER NOT NULL DEFAULT 0 CHECK (showings >= 0), -- likewise
   UNIQUE (build_id, sha256),
   UNIQUE (build_id, id)
 ) STRICT;
 CREATE INDEX photos_by_original ON photos (sha256);
-CREATE INDEX photos_by_sender ON photos (build_id, by_id, received_at);
+CREATE INDEX photos_loose ON photos (build_id, by_id, received_at, added) WHERE places = 0;
+CREATE INDEX photos_shown ON photos (build_id) WHERE showings > 0;
 
 -- shared_at says when the owner's side could first see the entry. Both indices
 -- with a WHERE hold what the owner's side sees now.
@@ -280,11 +283,13 @@ CREATE TABLE revision_photos (
   number   INTEGER NOT NULL,
   build_id TEXT NOT NULL,
   photo_id TEXT NOT NULL,
-  PRIMARY KEY (photo_id, paper_id, number),
+  PRIMARY KEY (paper_id, number, photo_id),
   FOREIGN KEY (paper_id, number) REFERENCES revisions (paper_id, number) ON DELETE RESTRICT,
   FOREIGN KEY (build_id, paper_id) REFERENCES papers (build_id, id) ON DELETE RESTRICT,
   FOREIGN KEY (build_id, photo_id) REFERENCES photos (build_id, id) ON DELETE RESTRICT
 ) STRICT, WITHOUT ROWID;
+
+CREATE INDEX revision_photos_by_photo ON revision_photos (photo_id);
 
 CREATE TABLE letters (
   added      INTEGER PRIMARY KEY,
@@ -606,6 +611,59 @@ END;
 CREATE TRIGGER letter_files_keep_delete BEFORE DELETE ON letter_files
 BEGIN
   SELECT RAISE(ABORT, 'letter_files is append-only');
+END;
+-- +goose StatementEnd
+
+-- photos.places is the number of entries a photo is in; photos.showings is the
+-- number of places where the owner's side sees it: standing entries for the
+-- owner too, and revisions of papers that were sent and not taken back. They
+-- make counting and finding loose photos quick in a build of thousands; who may
+-- see a photo is decided without them.
+
+-- +goose StatementBegin
+CREATE TRIGGER entry_photos_add AFTER INSERT ON entry_photos
+BEGIN
+  UPDATE photos SET places = places + 1,
+    showings = showings + (SELECT audience = 'owner too' AND withdrawn_at = '' FROM entries WHERE id = NEW.entry_id)
+  WHERE id = NEW.photo_id;
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER entry_photos_drop AFTER DELETE ON entry_photos
+BEGIN
+  UPDATE photos SET places = places - 1,
+    showings = showings - (SELECT audience = 'owner too' AND withdrawn_at = '' FROM entries WHERE id = OLD.entry_id)
+  WHERE id = OLD.photo_id;
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER entry_photos_keep BEFORE UPDATE ON entry_photos
+BEGIN
+  SELECT RAISE(ABORT, 'photos are put into an entry and taken out, not moved');
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER entries_show AFTER UPDATE OF audience, withdrawn_at ON entries
+WHEN (NEW.audience = 'owner too' AND NEW.withdrawn_at = '') <> (OLD.audience = 'owner too' AND OLD.withdrawn_at = '')
+BEGIN
+  UPDATE photos SET showings = showings + iif(NEW.audience = 'owner too' AND NEW.withdrawn_at = '', 1, -1)
+  WHERE id IN (SELECT photo_id FROM entry_photos WHERE entry_id = NEW.id);
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER revision_photos_add AFTER INSERT ON revision_photos
+BEGIN
+  UPDATE photos SET showings = showings + (SELECT state IN ('sent', 'signed', 'declined') FROM papers WHERE id = NEW.paper_id)
+  WHERE id = NEW.photo_id;
+END;
+-- +goose StatementEnd
+-- +goose StatementBegin
+CREATE TRIGGER papers_show AFTER UPDATE OF state ON papers
+WHEN (NEW.state IN ('sent', 'signed', 'declined')) <> (OLD.state IN ('sent', 'signed', 'declined'))
+BEGIN
+  UPDATE photos SET showings = showings + iif(NEW.state IN ('sent', 'signed', 'declined'), 1, -1)
+    * (SELECT count(*) FROM revision_photos rp WHERE rp.paper_id = NEW.id AND rp.photo_id = photos.id)
+  WHERE id IN (SELECT photo_id FROM revision_photos WHERE paper_id = NEW.id);
 END;
 -- +goose StatementEnd
 
