@@ -1,15 +1,139 @@
 package views
 
-import "time"
+import (
+	"fmt"
+	"time"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+)
+
+// Links in letters are absolute addresses.
 
 // SignInLetter brings an owner their single-use link.
 type SignInLetter struct {
 	MailFrame
-	Link  string // absolute address
+	Link  string
 	Until time.Time
 }
 
 // Mail names the letter's text.
 func (SignInLetter) Mail() string { return "sign-in" }
 
-var _ = declareLetters(SignInLetter{})
+// SetPasswordLetter brings a person of the shop a link to choose a password.
+type SetPasswordLetter struct {
+	MailFrame
+	Link  string
+	Until time.Time
+}
+
+// Mail names the letter's text.
+func (SetPasswordLetter) Mail() string { return "set-password" }
+
+// PaperSentLetter tells an owner that a paper waits for them. With Renewed it
+// says instead that a new revision replaces an earlier one, and why.
+type PaperSentLetter struct {
+	MailFrame
+	Sheet   SheetView
+	Link    string
+	Renewed string // whole sentences; ""
+}
+
+// Mail names the letter's text.
+func (PaperSentLetter) Mail() string { return "paper-sent" }
+
+// QuestionLetter tells the office of a question about a paper.
+type QuestionLetter struct {
+	MailFrame
+	Sheet   SheetView
+	AskedBy string
+	Text    string
+	Link    string
+}
+
+// Mail names the letter's text.
+func (QuestionLetter) Mail() string { return "question-asked" }
+
+// AnswerLetter brings an owner the answer to their question.
+type AnswerLetter struct {
+	MailFrame
+	Sheet  SheetView
+	Text   string
+	Answer string
+	Link   string
+}
+
+// Mail names the letter's text.
+func (AnswerLetter) Mail() string { return "question-answered" }
+
+// DecisionLetter is an owner's copy of a decision; the paper's record is
+// attached to the e-mail.
+type DecisionLetter struct {
+	MailFrame
+	Sheet    SheetView
+	Decision DecisionView
+	Link     string // of the frozen revision
+}
+
+// Mail names the letter's text.
+func (DecisionLetter) Mail() string { return "decision-copy" }
+
+// DecidedLetter tells the office what an owner decided.
+type DecidedLetter struct {
+	MailFrame
+	Sheet    SheetView
+	Decision DecisionView
+	Link     string
+}
+
+// Mail names the letter's text.
+func (DecidedLetter) Mail() string { return "decided" }
+
+// InvoiceLetter tells an owner of an issued document.
+type InvoiceLetter struct {
+	MailFrame
+	Document billing.Document
+	Nickname string
+	Stage    string // whose close it comes from; ""
+	Link     string
+}
+
+// Mail names the letter's text.
+func (InvoiceLetter) Mail() string { return "invoice-issued" }
+
+// Name returns "Invoice 31".
+func (l InvoiceLetter) Name() string { return UpperFirst(l.Document.Name()) }
+
+// Credit returns what is in the owner's favour; 0 for an invoice.
+func (l InvoiceLetter) Credit() journal.Cents { return max(-l.Document.Payable, 0) }
+
+// PaymentLetter thanks an owner for a payment, or says that one was taken back.
+type PaymentLetter struct {
+	MailFrame
+	Payment  journal.Payment
+	Nickname string
+	For      string // "invoice 31", "the deposit"
+	StillDue journal.Cents
+	Link     string
+}
+
+// Mail names the letter's text.
+func (PaymentLetter) Mail() string { return "payment-received" }
+
+// Reversal reports whether the payment was taken back.
+func (l PaymentLetter) Reversal() bool { return l.Payment.ReversesID != "" }
+
+// Received returns the amount without its sign.
+func (l PaymentLetter) Received() journal.Cents { return max(l.Payment.Amount, -l.Payment.Amount) }
+
+// Outcome returns "signed" or "declined".
+func (v DecisionView) Outcome() string { return string(v.Decision.Outcome) }
+
+// Reference returns how the paper is named in letters: "Change order 4 for
+// Heron: Both front floor pans".
+func (v SheetView) Reference() string {
+	return fmt.Sprintf("%s for %s: %s", v.Name(), v.Sheet.Build.Nickname, v.Sheet.Title)
+}
+
+var _ = declareLetters(SignInLetter{}, SetPasswordLetter{}, PaperSentLetter{}, QuestionLetter{}, AnswerLetter{},
+	DecisionLetter{}, DecidedLetter{}, InvoiceLetter{}, PaymentLetter{})

@@ -2,6 +2,7 @@ package views
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"farbay/journal"
@@ -82,17 +83,19 @@ func (p PhotoView) Ready() bool { return p.State == journal.PhotoReady }
 func (p PhotoView) Failed() bool { return p.State == journal.PhotoFailed }
 
 // SrcSet returns the sizes with their widths in pixels, for an img's srcset.
-// The sizes are named by their long edge; nothing is made larger than it was.
+// The sizes are named by their long edge; nothing is made larger than it was,
+// so a small photo has fewer.
 func (p PhotoView) SrcSet() string {
-	set := ""
+	var set []string
+	before := 0
 	for _, size := range journal.PhotoSizes {
 		width, _ := p.fit(size)
-		if set != "" {
-			set += ", "
+		if width == before {
+			break
 		}
-		set += fmt.Sprintf("%s %dw", p.URL(size), width)
+		set, before = append(set, fmt.Sprintf("%s %dw", p.URL(size), width)), width
 	}
-	return set
+	return strings.Join(set, ", ")
 }
 
 // fit returns the photo's width and height at a long edge of at most size.

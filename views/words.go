@@ -205,11 +205,23 @@ func (w Words) Taken(at time.Time, offset int, source string) (string, error) {
 		}
 		said = day + ", " + clock(there) + " in zone " + zoneName(offset) + ", which is " + at + " at the shop"
 	}
-	if source == "" {
+	switch source {
+	case "":
 		return said, nil
+	case sourceReceived:
+		return "Received " + shop + "; the file does not say when it was taken", nil
+	case sourceCameraOffset:
+		source = "camera clock and zone"
 	}
 	return said + " (" + source + ")", nil
 }
+
+// Two of the sources that photos come with (package media, Source) are said in
+// other words; the rest stand as they are.
+const (
+	sourceReceived     = "received"
+	sourceCameraOffset = "camera with offset"
+)
 
 // clock returns "3:12 pm", and "noon" and "midnight" as people say them.
 func clock(at time.Time) string {
