@@ -68,6 +68,7 @@ type invoiceRow struct {
 	ShopHead      string
 	BillTo        string
 	Truck         string
+	TaxLines      list[taxLineJSON]
 	IssuedAt      instant
 	IssuedBy      ref
 }
@@ -80,6 +81,12 @@ type documentJSON struct {
 	DueOn         journal.Date `json:"due_on"`
 	ClosesStageID string       `json:"closes_stage"`
 	Cancels       string       `json:"cancels"`
+}
+
+type taxLineJSON struct {
+	Kind journal.LineKind    `json:"kind"`
+	Rate journal.BasisPoints `json:"basis_points"`
+	Base journal.Cents       `json:"base"`
 }
 
 type chargeJSON struct {
@@ -103,6 +110,7 @@ func toInvoiceRow(i flow.Invoice) invoiceRow {
 				return chargeJSON{Ref: c.Ref, Source: c.Source, StageID: c.StageID, Text: c.Text, Split: splitJSON(c.Split)}
 			}),
 		}},
+		TaxLines: listOf(each(i.TaxLines, func(l flow.TaxLine) taxLineJSON { return taxLineJSON(l) })),
 		ShopHead: i.ShopHead, BillTo: i.BillTo, Truck: i.Truck, IssuedAt: at(i.IssuedAt), IssuedBy: ref(i.IssuedBy),
 	}
 }
@@ -120,6 +128,7 @@ func (r invoiceRow) invoice() flow.Invoice {
 			Holdback: journal.Cents(r.Holdback), Payable: journal.Cents(r.Payable),
 			IssuedOn: d.IssuedOn, DueOn: d.DueOn, ClosesStageID: d.ClosesStageID, Cancels: d.Cancels,
 		},
+		TaxLines: each(r.TaxLines.Items, func(l taxLineJSON) flow.TaxLine { return flow.TaxLine(l) }),
 		ShopHead: r.ShopHead, BillTo: r.BillTo, Truck: r.Truck, IssuedAt: r.IssuedAt.Time, IssuedBy: journal.PersonID(r.IssuedBy),
 	}
 }

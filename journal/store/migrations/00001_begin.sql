@@ -400,6 +400,7 @@ CREATE TABLE invoices (
   shop_head      TEXT NOT NULL,
   bill_to        TEXT NOT NULL,
   truck          TEXT NOT NULL,
+  tax_lines      TEXT NOT NULL CHECK (json_valid(tax_lines)),
   issued_at      TEXT NOT NULL CHECK (length(issued_at) = 30),
   issued_by      TEXT REFERENCES people (id) ON DELETE RESTRICT,
   CHECK (subtotal + tax = deposit_credit + holdback + payable),
