@@ -46,6 +46,7 @@ func SumsOf(s billing.Statement) BuildSums {
 // OwnerBuild is a build's page for its owners.
 type OwnerBuild struct {
 	Frame
+	Said    string // in plain sentences: what is going on, what waits on the reader
 	Plate   Plate
 	State   journal.BuildState
 	Photo   *PhotoView // the newest the owner may see; nil for none

@@ -47,6 +47,7 @@ type PickPhoto struct {
 // "kind", "audience", "text", "version", and those of [PickPhoto]; new photos
 // come in "photos", as files.
 type EntryForm struct {
+	ID       string // field "id": of a new entry, made with the form, so that sending it twice posts one
 	Stage    string // stage id
 	Kind     string // a [journal.EntryKind]; "" when none is chosen
 	Audience string // a [journal.Audience]; "" counts as shop only
@@ -86,6 +87,7 @@ type StaffEntry struct {
 	History     []EntryWas // newest first
 	Papers      PaperList  // those made of this find
 	WithdrawnBy string     // name; "" while it stands
+	CanEdit     bool       // the reader may change and withdraw it
 	// Problems of the withdraw form, field "reason"; Reason is what was typed.
 	Problems journal.Problems
 	Reason   string

@@ -10,6 +10,9 @@ import (
 
 // NewEntry is what somebody posts to a build's journal.
 type NewEntry struct {
+	// ID is made with the form, so that sending it twice posts one entry; ""
+	// makes one here.
+	ID       journal.EntryID
 	StageID  journal.StageID
 	Kind     journal.EntryKind
 	Audience journal.Audience
@@ -28,9 +31,12 @@ func (s *Steps) PostEntry(ctx context.Context, a Actor, build journal.BuildID, n
 		return journal.Entry{}, err
 	}
 	e = journal.Entry{
-		ID: journal.EntryID(s.NewID()), BuildID: build, StageID: n.StageID, AuthorID: a.Person.ID,
+		ID: n.ID, BuildID: build, StageID: n.StageID, AuthorID: a.Person.ID,
 		Kind: n.Kind, Audience: n.Audience, Text: journal.CleanText(n.Text), Photos: cleanCaptions(n.Photos),
 		PostedAt: s.at(), Version: firstVersion,
+	}
+	if len(e.ID) < minFormID || len(e.ID) > maxFormID {
+		e.ID = journal.EntryID(s.NewID())
 	}
 	if e.Audience == journal.OwnerToo {
 		e.SharedAt = e.PostedAt
@@ -38,6 +44,14 @@ func (s *Steps) PostEntry(ctx context.Context, a Actor, build journal.BuildID, n
 	err = s.write(ctx, func(tx Tx) error {
 		if _, _, err := readable(tx, a, build); err != nil {
 			return err
+		}
+		again, sent, err := absent(tx.Entry(build, e.ID))
+		if err != nil {
+			return err
+		}
+		if sent && again.AuthorID == a.Person.ID {
+			e = again // the form came a second time
+			return nil
 		}
 		photos, err := checkEntry(tx, e)
 		if err != nil {
@@ -54,6 +68,12 @@ func (s *Steps) PostEntry(ctx context.Context, a Actor, build journal.BuildID, n
 	}
 	return e, nil
 }
+
+// Identifiers that come with a form have at least and at most so many bytes.
+const (
+	minFormID = 16
+	maxFormID = 64
+)
 
 // EntryChange is an edit of an entry.
 type EntryChange struct {

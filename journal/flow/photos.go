@@ -275,3 +275,19 @@ func (s *Steps) PhotosOf(ctx context.Context, a Actor, build journal.BuildID, id
 	})
 	return photos, err
 }
+
+// StagePhotosOf returns photos of a stage's standing entries in the order of
+// capture, at most limit, as the actor may see them.
+func (s *Steps) StagePhotosOf(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID, limit int) (photos []journal.Photo, err error) {
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if _, _, err := readable(r, a, build); err != nil {
+			return err
+		}
+		photos, err = r.StagePhotos(build, stage, a.Person.Role.Staff(), limit)
+		return err
+	})
+	for i := range photos {
+		photos[i] = photoSeen(a, photos[i])
+	}
+	return photos, err
+}

@@ -1,0 +1,361 @@
+package server
+
+import (
+	"net/http"
+	"net/url"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"farbay/journal"
+	"farbay/journal/flow"
+	"farbay/views"
+)
+
+func entryID(c echo.Context) journal.EntryID { return journal.EntryID(c.Param("entry")) }
+
+// entryNew shows the form for a new entry. GET /builds/:build/entries/new
+func (a *App) entryNew(c echo.Context) error {
+	kept, err := a.kept(c, "/builds/"+string(of(c).build.ID)+"/entries")
+	if err != nil {
+		return err
+	}
+	if kept != nil {
+		f := formOf(kept)
+		return a.showEntryNew(c, http.StatusOK, entryForm(f), pickedOf(f), nil, nil)
+	}
+	form := views.EntryForm{ID: a.newID(), Stage: c.QueryParam("stage")}
+	loose, err := a.steps.LoosePhotos(c.Request().Context(), actor(c), of(c).build.ID)
+	if err != nil {
+		return err
+	}
+	var chosen []picked
+	for _, p := range loose {
+		if len(chosen) < journal.MaxEntryPhotos {
+			chosen = append(chosen, picked{id: p.ID})
+		}
+	}
+	return a.showEntryNew(c, http.StatusOK, form, chosen, nil, nil)
+}
+
+func entryForm(f *form) views.EntryForm {
+	return views.EntryForm{
+		ID: f.raw("id"), Stage: f.raw("stage"), Kind: f.raw("kind"), Audience: f.raw("audience"), Text: f.raw("text"), Version: f.version(),
+	}
+}
+
+// showEntryNew shows the form with what was typed; the chosen photos are
+// ticked, in their order, and the person's other loose ones follow.
+func (a *App) showEntryNew(c echo.Context, status int, form views.EntryForm, chosen []picked, bad journal.Problems, refused []string) error {
+	ctx, build := c.Request().Context(), of(c).build.ID
+	view, err := a.steps.BuildShow(ctx, actor(c), build)
+	if err != nil {
+		return err
+	}
+	f, err := a.frame(c, "New entry")
+	if err != nil {
+		return err
+	}
+	page := views.EntryNew{Frame: f, Stages: view.Stages, Form: form, Problems: bad, Refused: refused}
+	if page.Form.Stage == "" {
+		page.Form.Stage = onlyOpen(view.Stages)
+	}
+	if page.Loose, err = a.pickPhotos(c, f.Words, chosen); err != nil {
+		return err
+	}
+	return a.show(c, status, page)
+}
+
+// onlyOpen is the stage under way when there is just one.
+func onlyOpen(stages []journal.Stage) string {
+	open := ""
+	for _, st := range stages {
+		if st.State != journal.UnderWay {
+			continue
+		}
+		if open != "" {
+			return ""
+		}
+		open = string(st.ID)
+	}
+	return open
+}
+
+// pickPhotos offers the chosen photos, ticked, then the person's loose ones.
+func (a *App) pickPhotos(c echo.Context, w views.Words, chosen []picked) ([]views.PickPhoto, error) {
+	ctx, build := c.Request().Context(), of(c).build.ID
+	var ids []journal.PhotoID
+	for _, p := range chosen {
+		ids = append(ids, p.id)
+	}
+	photos, err := a.steps.PhotosOf(ctx, actor(c), build, ids)
+	if err != nil {
+		return nil, err
+	}
+	loose, err := a.steps.LoosePhotos(ctx, actor(c), build)
+	if err != nil {
+		return nil, err
+	}
+	var offers []views.PickPhoto
+	offered := map[journal.PhotoID]bool{}
+	offer := func(p journal.Photo, caption string, ticked bool) {
+		if p.ID != "" && !offered[p.ID] {
+			offered[p.ID] = true
+			offers = append(offers, views.PickPhoto{View: views.NewPhotoView(w, p, "", ""), FileName: p.FileName, Caption: caption, Chosen: ticked})
+		}
+	}
+	for _, p := range chosen {
+		offer(photos[p.id], p.caption, true)
+	}
+	for _, p := range loose {
+		offer(p, "", false)
+	}
+	return offers, nil
+}
+
+// posted is a posted entry form, with its photos in order: those named first,
+// then the files that came with it.
+type posted struct {
+	*form
+	photos  []picked
+	refused []string // files that were not taken
+}
+
+// readEntry reads an entry's form, with or without files in it.
+func (a *App) readEntry(c echo.Context) (posted, error) {
+	if !strings.HasPrefix(c.Request().Header.Get(echo.HeaderContentType), echo.MIMEMultipartForm) {
+		f, err := readForm(c)
+		if err != nil {
+			return posted{}, err
+		}
+		return posted{form: f, photos: pickedOf(f)}, nil
+	}
+	got, err := a.receive(c)
+	if err != nil {
+		return posted{}, err
+	}
+	f := formOf(got.values)
+	p := posted{form: f, photos: pickedOf(f), refused: got.refusals()}
+	for _, file := range got.files {
+		if file.refused == nil {
+			p.photos = append(p.photos, picked{id: file.taken.Photo.ID})
+		}
+	}
+	return p, nil
+}
+
+func (p posted) entryPhotos() []journal.EntryPhoto {
+	var all []journal.EntryPhoto
+	seen := map[journal.PhotoID]bool{}
+	for _, photo := range p.photos {
+		if !seen[photo.id] { // the same file chosen twice is one photo
+			seen[photo.id] = true
+			all = append(all, journal.EntryPhoto{PhotoID: photo.id, Caption: photo.caption})
+		}
+	}
+	return all
+}
+
+func (p posted) kind() journal.EntryKind {
+	if kind := formID[journal.EntryKind](p.form, "kind"); kind != "" {
+		return kind
+	}
+	return journal.KindProgress
+}
+
+// audience is the shop only until somebody says otherwise.
+func (p posted) audience() journal.Audience {
+	if audience := formID[journal.Audience](p.form, "audience"); audience != "" {
+		return audience
+	}
+	return journal.ShopOnly
+}
+
+// entry returns the form's entry.
+func (p posted) entry() flow.NewEntry {
+	return flow.NewEntry{
+		ID: formID[journal.EntryID](p.form, "id"), StageID: formID[journal.StageID](p.form, "stage"),
+		Kind: p.kind(), Audience: p.audience(), Text: p.text("text"), Photos: p.entryPhotos(),
+	}
+}
+
+// entryAdd posts an entry. POST /builds/:build/entries
+func (a *App) entryAdd(c echo.Context) error {
+	p, err := a.readEntry(c)
+	if err != nil {
+		return err
+	}
+	build := of(c).build.ID
+	e, err := a.steps.PostEntry(c.Request().Context(), actor(c), build, p.entry())
+	if bad, other := problems(err); other == nil && len(bad) > 0 {
+		return a.showEntryNew(c, http.StatusUnprocessableEntity, entryForm(p.form), p.photos, bad, p.refused)
+	}
+	if err != nil {
+		return err
+	}
+	return a.done(c, entryPath(build, e.ID), saidPosted(e, p.refused))
+}
+
+func entryPath(build journal.BuildID, entry journal.EntryID) string {
+	return "/builds/" + string(build) + "/entries/" + string(entry)
+}
+
+func saidPosted(e journal.Entry, refused []string) string {
+	text := "Posted, for the shop only."
+	if e.Audience == journal.OwnerToo {
+		text = "Posted; the owner can see it."
+	}
+	for _, sentence := range refused {
+		text += " " + sentence
+	}
+	return text
+}
+
+// entry shows one entry. GET /builds/:build/entries/:entry
+func (a *App) entry(c echo.Context) error { return a.showEntry(c, http.StatusOK, "", nil) }
+
+func (a *App) showEntry(c echo.Context, status int, reason string, bad journal.Problems) error {
+	ctx, build := c.Request().Context(), of(c).build.ID
+	v, err := a.steps.EntryShow(ctx, actor(c), build, entryID(c))
+	if err != nil {
+		return err
+	}
+	staff := of(c).person.Role.Staff()
+	f, err := a.frame(c, entryTitle(v.Entry))
+	if err != nil {
+		return err
+	}
+	shown := entryView(f.Words, v.Entry, v.Stages, v.Photos, v.Names, staff)
+	if !staff {
+		return a.show(c, status, views.Entry{Frame: f, Entry: shown})
+	}
+	page := views.StaffEntry{Frame: f, Entry: v.Entry, Shown: shown, Problems: bad, Reason: reason, CanEdit: v.MayEdit}
+	for i := len(v.History) - 1; i >= 0; i-- {
+		edit := v.History[i]
+		page.History = append(page.History, views.EntryWas{Edit: edit, By: v.Names[edit.ByID], Stage: stageName(v.Stages, edit.StageID)})
+	}
+	if !v.Entry.WithdrawnAt.IsZero() && len(v.History) > 0 {
+		page.WithdrawnBy = v.Names[v.History[len(v.History)-1].ByID]
+	}
+	_, lines, err := a.steps.PapersOf(ctx, actor(c), build)
+	if err != nil {
+		return err
+	}
+	page.Papers = views.PaperList{Words: f.Words, BuildID: build}
+	for _, l := range lines {
+		if l.Paper.EntryID == v.Entry.ID {
+			page.Papers.Papers = append(page.Papers.Papers, paperItem(l))
+		}
+	}
+	return a.show(c, status, page)
+}
+
+func entryTitle(e journal.Entry) string {
+	if e.Kind == journal.KindProgress {
+		return "Entry"
+	}
+	return views.UpperFirst(string(e.Kind))
+}
+
+// entryView puts an entry into the form pages show.
+func entryView(w views.Words, e journal.Entry, stages []journal.Stage, photos map[journal.PhotoID]journal.Photo, names map[journal.PersonID]string, staff bool) views.EntryView {
+	v := views.EntryView{
+		Words: w, BuildID: e.BuildID, ID: e.ID, StageID: e.StageID, Stage: stageName(stages, e.StageID), Author: names[e.AuthorID],
+		Kind: e.Kind, Text: e.Text, HappenedAt: e.HappenedAt, PostedAt: e.PostedAt, EditedAt: e.EditedAt,
+	}
+	if staff {
+		v.ForShop, v.Audience, v.WithdrawnAt = true, e.Audience, e.WithdrawnAt
+	}
+	for _, p := range e.Photos {
+		if photo, known := photos[p.PhotoID]; known {
+			v.Photos = append(v.Photos, views.NewPhotoView(w, photo, p.Caption, "entry="+string(e.ID)))
+		}
+	}
+	return v
+}
+
+// entryEdit shows the form that changes an entry.
+// GET /builds/:build/entries/:entry/edit
+func (a *App) entryEdit(c echo.Context) error {
+	kept, err := a.kept(c, c.Request().URL.Path)
+	if err != nil {
+		return err
+	}
+	return a.showEntryEdit(c, http.StatusOK, kept, nil, nil, "")
+}
+
+// showEntryEdit shows the form as typed, or, when nothing was, as stored.
+func (a *App) showEntryEdit(c echo.Context, status int, typed url.Values, bad journal.Problems, refused []string, notice string) error {
+	v, err := a.steps.EntryShow(c.Request().Context(), actor(c), of(c).build.ID, entryID(c))
+	if err != nil {
+		return err
+	}
+	if !v.MayEdit {
+		return journal.Errorf(journal.Forbidden, "Only whoever posted this entry, or the office, can change it while it stands.")
+	}
+	f, err := a.frame(c, "Change an entry")
+	if err != nil {
+		return err
+	}
+	e := v.Entry
+	page := views.EntryEdit{Frame: f, Entry: e, Stages: v.Stages, Problems: bad, Refused: refused}
+	page.Form = views.EntryForm{Stage: string(e.StageID), Kind: string(e.Kind), Audience: string(e.Audience), Text: e.Text, Version: e.Version}
+	var chosen []picked
+	for _, p := range e.Photos {
+		chosen = append(chosen, picked{p.PhotoID, p.Caption})
+	}
+	if typed != nil {
+		page.Form, chosen = entryForm(formOf(typed)), pickedOf(formOf(typed))
+	}
+	if notice != "" {
+		page.Flash, page.Form.Version = notice, e.Version
+	}
+	if page.Photos, err = a.pickPhotos(c, f.Words, chosen); err != nil {
+		return err
+	}
+	return a.show(c, status, page)
+}
+
+// entrySave changes an entry. POST /builds/:build/entries/:entry/edit
+func (a *App) entrySave(c echo.Context) error {
+	p, err := a.readEntry(c)
+	if err != nil {
+		return err
+	}
+	build := of(c).build.ID
+	_, err = a.steps.EditEntry(c.Request().Context(), actor(c), build, entryID(c), flow.EntryChange{Version: p.version(), NewEntry: p.entry()})
+	// Files that were taken are named from now on, so that showing the form
+	// again offers them.
+	p.values.Del("photo")
+	for _, photo := range p.photos {
+		p.values.Add("photo", string(photo.id))
+	}
+	if bad, other := problems(err); other == nil && len(bad) > 0 {
+		return a.showEntryEdit(c, http.StatusUnprocessableEntity, p.values, bad, p.refused, "")
+	}
+	if journal.CodeOf(err) == journal.Conflict {
+		return a.showEntryEdit(c, http.StatusConflict, p.values, nil, p.refused, journal.MessageOf(err))
+	}
+	if err != nil {
+		return err
+	}
+	return a.done(c, entryPath(build, entryID(c)), strings.Join(append([]string{"Changed. What it said before is kept in its history."}, p.refused...), " "))
+}
+
+// entryWithdraw takes an entry out of the journal, with a reason.
+// POST /builds/:build/entries/:entry/withdraw
+func (a *App) entryWithdraw(c echo.Context) error {
+	f, err := readForm(c)
+	if err != nil {
+		return err
+	}
+	build := of(c).build.ID
+	err = a.steps.WithdrawEntry(c.Request().Context(), actor(c), build, entryID(c), f.version(), f.line("reason"))
+	if bad, other := problems(err); other == nil && len(bad) > 0 {
+		return a.showEntry(c, http.StatusUnprocessableEntity, f.raw("reason"), bad)
+	}
+	if err != nil {
+		return err
+	}
+	return a.done(c, entryPath(build, entryID(c)), "Withdrawn. The owner no longer sees it; the shop keeps it with its reason.")
+}

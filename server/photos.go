@@ -1,0 +1,128 @@
+package server
+
+import (
+	"errors"
+	"fmt"
+	"mime"
+	"net/http"
+	"strconv"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"farbay/journal"
+	"farbay/journal/flow"
+	"farbay/media"
+	"farbay/views"
+)
+
+func photoID(c echo.Context) journal.PhotoID { return journal.PhotoID(c.Param("photo")) }
+
+func photoURL(p journal.Photo, size int) string {
+	return fmt.Sprintf("/builds/%s/photos/%s/%d", p.BuildID, p.ID, size)
+}
+
+func counted(n int) string { return strconv.Itoa(n) }
+
+// photo shows one photo with the ways to its neighbours.
+// GET /builds/:build/photos/:photo
+func (a *App) photo(c echo.Context) error {
+	v, err := a.steps.PhotoShow(c.Request().Context(), actor(c), of(c).build.ID, photoID(c), journal.EntryID(c.QueryParam("entry")))
+	if err != nil {
+		return err
+	}
+	f, err := a.frame(c, "Photo")
+	if err != nil {
+		return err
+	}
+	page := views.Photo{
+		Frame: f, Photo: views.NewPhotoView(f.Words, v.Photo, v.Caption, ""), Stage: stageName(v.Stages, v.In.StageID),
+		Previous: photoPlace(v.Build.ID, v.Prev), Next: photoPlace(v.Build.ID, v.Next),
+		Back: views.Link{Text: "Back to " + v.Build.Nickname, Href: f.Build.URL()},
+	}
+	if v.In.ID != "" {
+		page.Back = views.Link{Text: "Back to the entry", Href: f.Build.URL() + "/entries/" + string(v.In.ID)}
+		for i, p := range v.In.Photos {
+			if p.PhotoID == v.Photo.ID {
+				page.Position, page.Of = i+1, len(v.In.Photos)
+			}
+		}
+	}
+	if of(c).person.Role.Staff() {
+		page.Facts = &views.PhotoFacts{
+			FileName: v.Photo.FileName, Camera: v.Photo.Camera, Bytes: v.Photo.Bytes, SHA256: v.Photo.SHA256, By: v.By,
+			Received: v.Photo.ReceivedAt, Located: v.Photo.Located, Latitude: v.Photo.Latitude, Longitude: v.Photo.Longitude,
+			Original: f.Build.URL() + "/photos/" + string(v.Photo.ID) + "/original",
+		}
+	}
+	return a.show(c, http.StatusOK, page)
+}
+
+func photoPlace(build journal.BuildID, p *flow.PhotoPlace) string {
+	if p == nil {
+		return ""
+	}
+	return fmt.Sprintf("/builds/%s/photos/%s?entry=%s", build, p.PhotoID, p.EntryID)
+}
+
+// photoFile gives out one of the sizes made of a photo. What it sends never
+// changes, so that a browser may keep it, but for this person alone: whether
+// they may see it is asked each time it is fetched.
+// GET /builds/:build/photos/:photo/:size
+func (a *App) photoFile(c echo.Context) error {
+	ctx := c.Request().Context()
+	size, err := strconv.Atoi(c.Param("size"))
+	if err != nil {
+		return journal.Errorf(journal.NotFound, "There is no such size.")
+	}
+	p, err := a.steps.PhotoFileAllowed(ctx, actor(c), of(c).build.ID, photoID(c))
+	if err != nil {
+		return err
+	}
+	file, err := a.storage.OpenDerivative(ctx, p.SHA256, size)
+	if errors.Is(err, media.ErrNotFound) || errors.Is(err, media.ErrBadName) {
+		c.Response().Header().Set(echo.HeaderRetryAfter, "2")
+		return journal.Errorf(journal.NotFound, "This photo is being made ready; look again in a minute.")
+	}
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	h := c.Response().Header()
+	h.Set(echo.HeaderCacheControl, "private, max-age=31536000, immutable")
+	h.Set(echo.HeaderVary, echo.HeaderCookie)
+	h.Set("ETag", `"`+string(p.ID)+"-"+strconv.Itoa(size)+`"`)
+	h.Set(echo.HeaderContentType, "image/jpeg")
+	http.ServeContent(c.Response(), c.Request(), "", time.Time{}, file)
+	return nil
+}
+
+// photoOriginal gives the shop an original, as it came, to be saved.
+// GET /builds/:build/photos/:photo/original
+func (a *App) photoOriginal(c echo.Context) error {
+	ctx := c.Request().Context()
+	p, err := a.steps.PhotoOriginalAllowed(ctx, actor(c), of(c).build.ID, photoID(c))
+	if err != nil {
+		return err
+	}
+	file, err := a.storage.Open(ctx, p.SHA256)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
+	h := c.Response().Header()
+	h.Set(echo.HeaderCacheControl, "private, no-store")
+	h.Set("ETag", `"`+p.SHA256+`"`)
+	h.Set(echo.HeaderContentType, p.Kind)
+	h.Set(echo.HeaderContentDisposition, contentDisposition(p.FileName))
+	http.ServeContent(c.Response(), c.Request(), "", time.Time{}, file)
+	return nil
+}
+
+// contentDisposition tells a browser to save a file under a name (RFC 6266).
+func contentDisposition(name string) string {
+	if value := mime.FormatMediaType("attachment", map[string]string{"filename": name}); value != "" {
+		return value
+	}
+	return "attachment"
+}
