@@ -54,16 +54,25 @@ func run(tb testing.TB, name string, args ...string) []byte {
 	return out
 }
 
-// exifTool returns what ExifTool reads in a file, by group and tag: numbers as
-// numbers, families as "IFD0:Make".
-func exifTool(tb testing.TB, path string, args ...string) map[string]any {
+// exifTool returns what ExifTool reads in files, by path, then by group and
+// tag, such as "IFD0:Make"; numbers as numbers. It starts ExifTool once.
+func exifTool(tb testing.TB, paths []string, args ...string) map[string]map[string]any {
 	tb.Helper()
-	out := run(tb, "exiftool", append(append([]string{"-json", "-n", "-a", "-G1"}, args...), path)...)
+	out := run(tb, "exiftool", append(append([]string{"-json", "-n", "-a", "-G1"}, args...), paths...)...)
 	var rows []map[string]any
 	if err := json.Unmarshal(out, &rows); err != nil {
 		tb.Fatalf("exiftool printed no JSON: %v", err)
 	}
-	return rows[0]
+	byPath := map[string]map[string]any{}
+	for _, row := range rows {
+		byPath[row["SourceFile"].(string)] = row
+	}
+	for _, path := range paths {
+		if byPath[path] == nil {
+			tb.Fatalf("exiftool says nothing of %s", path)
+		}
+	}
+	return byPath
 }
 
 func readFile(tb testing.TB, path string) []byte {

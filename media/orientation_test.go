@@ -178,9 +178,13 @@ func TestInspect_OddOrientations(t *testing.T) {
 
 // withChunk puts a chunk behind a PNG's header.
 func withChunk(b []byte, kind string, data []byte) []byte {
+	return insertChunk(b, pngChunk(kind, data))
+}
+
+func insertChunk(b, chunk []byte) []byte {
 	const headerEnd = 8 + 25
 	out := append([]byte(nil), b[:headerEnd]...)
-	out = append(out, pngChunk(kind, data)...)
+	out = append(out, chunk...)
 	return append(out, b[headerEnd:]...)
 }
 
