@@ -69,6 +69,13 @@ func (r *reads) Letters(limit int) ([]journal.Letter, error) {
 	return letters, r.addFiles(letters)
 }
 
+// FailedLetters implements [flow.Reads].
+func (r *reads) FailedLetters() (int, error) {
+	var n int
+	err := r.scan("FailedLetters", &n, "SELECT count(*) FROM letters WHERE sent_at = '' AND fault <> ''")
+	return n, err
+}
+
 // addFiles fills in the letters' files.
 func (r *reads) addFiles(letters []journal.Letter) error {
 	place := make(map[string]int, len(letters))

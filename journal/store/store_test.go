@@ -142,3 +142,6 @@ func refused(t testing.TB, s *Store, want journal.Code, f func(flow.Tx) error) {
 		t.Errorf("%v has no sentence for the reader", got)
 	}
 }
+
+// hours is n hours after noon.
+func hours(n int) time.Time { return noon.Add(time.Duration(n) * time.Hour) }
