@@ -87,13 +87,16 @@ type BuildChange struct {
 	LeadID    journal.PersonID
 	ArrivedOn journal.Date
 	ReadyOn   journal.Date // while scoping; afterwards "" or as agreed
+	// DeliveredOn is the day the truck left, once it has; "" says nothing of it.
+	DeliveredOn journal.Date
 }
 
 // SaveBuild stores an edit of a build's own data. Office only.
 //
 // It returns [journal.Invalid] field by field (those of [Steps.CreateBuild],
-// and ready_on when an agreed date would move) and [journal.Conflict] when
-// c.Version is not the one stored.
+// ready_on when an agreed date would move, and delivered_on as
+// [Steps.SaveDelivered]) and [journal.Conflict] when c.Version is not the one
+// stored.
 func (s *Steps) SaveBuild(ctx context.Context, a Actor, id journal.BuildID, c BuildChange) error {
 	return s.changeBuild(ctx, a, id, c.Version, func(tx Tx, b *journal.Build) (string, map[string]any, error) {
 		was := *b
@@ -106,7 +109,14 @@ func (s *Steps) SaveBuild(ctx context.Context, a Actor, id journal.BuildID, c Bu
 		case !c.ReadyOn.IsZero() && c.ReadyOn != b.ReadyOn:
 			bad.Add("ready_on", "The ready date is agreed as %s; only a signed change order moves it.", b.ReadyOn)
 		}
-		if !b.DeliveredOn.IsZero() && b.DeliveredOn < b.ArrivedOn {
+		kind := "build changed"
+		switch {
+		case !c.DeliveredOn.IsZero() && c.DeliveredOn != was.DeliveredOn:
+			kind = "build delivered"
+			if err := deliver(b, c.DeliveredOn, s.today(tx), bad); err != nil {
+				return "", nil, err
+			}
+		case !b.DeliveredOn.IsZero() && b.DeliveredOn < b.ArrivedOn:
 			bad.Add("arrived_on", "The truck was delivered on %s; please give an earlier day.", b.DeliveredOn)
 		}
 		if err := checkNickname(tx, bad, *b); err != nil {
@@ -117,9 +127,10 @@ func (s *Steps) SaveBuild(ctx context.Context, a Actor, id journal.BuildID, c Bu
 				return "", nil, err
 			}
 		}
-		return "build changed", map[string]any{
+		return kind, map[string]any{
 			"nickname": b.Nickname, "truck": b.Truck.Name(), "serial": b.Truck.Serial,
 			"arrived_on": string(b.ArrivedOn), "ready_on": string(b.ReadyOn), "lead": string(b.LeadID),
+			"delivered_on": string(b.DeliveredOn),
 		}, bad.Err()
 	})
 }
@@ -132,21 +143,30 @@ func (s *Steps) SaveBuild(ctx context.Context, a Actor, id journal.BuildID, c Bu
 // recorded or when the version is not the one stored.
 func (s *Steps) SaveDelivered(ctx context.Context, a Actor, id journal.BuildID, version int, on journal.Date) error {
 	return s.changeBuild(ctx, a, id, version, func(tx Tx, b *journal.Build) (string, map[string]any, error) {
-		if b.State == journal.Scoping {
-			return "", nil, journal.Errorf(journal.Conflict, "This build has no agreement yet. Please record the agreement before the delivery.")
-		}
 		bad := journal.Problems{}
-		switch {
-		case on.IsZero():
-			bad.Add("delivered_on", "Please say on which day the truck left.")
-		case on > s.today(tx):
-			bad.Add("delivered_on", "That day is still to come; please record the delivery once the truck has left.")
-		case on < b.ArrivedOn:
-			bad.Add("delivered_on", "The truck arrived on %s; please give a later day.", b.ArrivedOn)
+		if err := deliver(b, on, s.today(tx), bad); err != nil {
+			return "", nil, err
 		}
-		b.State, b.DeliveredOn = journal.Delivered, on
 		return "build delivered", map[string]any{"delivered_on": string(on)}, bad.Err()
 	})
+}
+
+// deliver puts the build into the state [journal.Delivered], or records why
+// not.
+func deliver(b *journal.Build, on, today journal.Date, bad journal.Problems) error {
+	if b.State == journal.Scoping {
+		return journal.Errorf(journal.Conflict, "This build has no agreement yet. Please record the agreement before the delivery.")
+	}
+	switch {
+	case on.IsZero():
+		bad.Add("delivered_on", "Please say on which day the truck left.")
+	case on > today:
+		bad.Add("delivered_on", "That day is still to come; please record the delivery once the truck has left.")
+	case on < b.ArrivedOn:
+		bad.Add("delivered_on", "The truck arrived on %s; please give a later day.", b.ArrivedOn)
+	}
+	b.State, b.DeliveredOn = journal.Delivered, on
+	return nil
 }
 
 // changeBuild reads a build, lets f change it, and stores it with an event of

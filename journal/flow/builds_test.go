@@ -163,8 +163,9 @@ func TestSaveScope_allOrNothing(t *testing.T) {
 	}
 	refused(t, y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{first}), journal.Conflict)
 
+	// Another build's stage looks like one that was dropped meanwhile.
 	other := rowOf(y.stage(y.juniper, 0))
-	refused(t, y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{other}), journal.NotFound)
+	refused(t, y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{other}), journal.Conflict)
 }
 
 func TestSaveScope_addsAndDropsStages(t *testing.T) {
@@ -277,6 +278,8 @@ func TestRecordAgreement_refuses(t *testing.T) {
 	row := rowOf(y.stage(y.heron, 0))
 	row.Value.Parts = 1
 	y.do(y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{row}))
+	refused(t, y.steps.RecordAgreement(y.ctx, y.office, y.heron, g), journal.Conflict) // typed before that value
+	g.Version++
 
 	empty := flow.Agreement{Version: g.Version}
 	refused(t, y.steps.RecordAgreement(y.ctx, y.office, y.heron, empty), journal.Invalid, "agreed_on", "agreed_how", "ready_on")

@@ -25,7 +25,9 @@ const maxStages = 40
 
 // SaveScope stores names, values, planned days and dates, and leads of the given
 // stages, adds and drops stages, all or nothing; stages not named stay. After
-// the agreement only days, dates and leads can change. Office only.
+// the agreement only days, dates and leads can change. What changes counts as a
+// change of the build, so that an agreement is recorded on the values its
+// reader saw. Office only.
 //
 // It returns [journal.Invalid] with the fields of row i, counted from 0, named
 // "stages.i.name", "stages.i.days", "stages.i.to", "stages.i.value",
@@ -82,11 +84,12 @@ func (x *scoping) row(i int, row StageScope) error {
 	st := journal.Stage{BuildID: x.build.ID, State: journal.NotStarted, Version: firstVersion}
 	if row.StageID != "" {
 		var err error
-		if st, err = x.tx.Stage(x.build.ID, row.StageID); err != nil {
-			return err
-		}
-		if st.Version != row.Version {
+		st, err = x.tx.Stage(x.build.ID, row.StageID)
+		if journal.CodeOf(err) == journal.NotFound || err == nil && st.Version != row.Version {
 			return changedMeanwhile("scope")
+		}
+		if err != nil {
+			return err
 		}
 	}
 	was := st
@@ -141,6 +144,12 @@ func droppable(r Reads, bad journal.Problems, field string, st journal.Stage) er
 
 // store writes what was gathered, closes gaps in the positions, and records it.
 func (x *scoping) store() error {
+	if len(x.changed)+len(x.added)+len(x.dropped) == 0 {
+		return nil
+	}
+	if err := x.tx.SaveBuild(x.build); err != nil {
+		return err
+	}
 	for _, st := range x.changed {
 		if err := x.tx.SaveStage(st); err != nil {
 			return err

@@ -103,7 +103,8 @@ type StageView struct {
 	Stages   []journal.Stage
 	Stage    journal.Stage
 	Gate     GateReport
-	Turns    []journal.Turn // of this stage
+	Turns    []journal.Turn              // of this stage
+	Names    map[journal.PersonID]string // of those who did the turns
 	Row      billing.StageRow
 	Lead     journal.Person // zero when none is chosen
 	Invoices []Invoice      // issued by this stage's closes
@@ -133,6 +134,12 @@ func (s *Steps) StageOf(ctx context.Context, a Actor, build journal.BuildID, sta
 			return err
 		}
 		v.Turns = slices.DeleteFunc(turns, func(t journal.Turn) bool { return t.StageID != stage })
+		v.Names = map[journal.PersonID]string{}
+		for _, t := range v.Turns {
+			if err := nameAll(r, v.Names, []journal.PersonID{t.ByID}); err != nil {
+				return err
+			}
+		}
 		if v.Stage.LeadID != "" {
 			if v.Lead, err = r.Person(v.Stage.LeadID); err != nil {
 				return err

@@ -111,6 +111,8 @@ type Reads interface {
 
 	Letter(journal.LetterID) (journal.Letter, error)
 	Letters(limit int) ([]journal.Letter, error) // newest first
+	// FailedLetters counts those whose last try failed and that are not sent.
+	FailedLetters() (int, error)
 	// PendingJobs counts jobs not yet done, by kind.
 	PendingJobs(journal.JobKind) (int, error)
 }
