@@ -3,6 +3,7 @@ package flow
 import (
 	"context"
 	"slices"
+	"strings"
 	"time"
 
 	"farbay/journal"
@@ -10,8 +11,8 @@ import (
 
 // NewEntry is what somebody posts to a build's journal.
 type NewEntry struct {
-	// ID is made with the form, so that sending it twice posts one entry; ""
-	// makes one here.
+	// ID is made with the form, so that sending it twice posts one entry: 16 to
+	// 64 letters, digits, "-" and "_". For any other, one is made here.
 	ID       journal.EntryID
 	StageID  journal.StageID
 	Kind     journal.EntryKind
@@ -35,7 +36,7 @@ func (s *Steps) PostEntry(ctx context.Context, a Actor, build journal.BuildID, n
 		Kind: n.Kind, Audience: n.Audience, Text: journal.CleanText(n.Text), Photos: cleanCaptions(n.Photos),
 		PostedAt: s.at(), Version: firstVersion,
 	}
-	if len(e.ID) < minFormID || len(e.ID) > maxFormID {
+	if !isFormID(string(e.ID)) {
 		e.ID = journal.EntryID(s.NewID())
 	}
 	if e.Audience == journal.OwnerToo {
@@ -74,6 +75,15 @@ const (
 	minFormID = 16
 	maxFormID = 64
 )
+
+// isFormID reports whether an identifier that came with a form can be used in
+// addresses and is long enough not to be met by chance.
+func isFormID(id string) bool {
+	fit := func(c rune) bool {
+		return 'a' <= c && c <= 'z' || 'A' <= c && c <= 'Z' || '0' <= c && c <= '9' || c == '-' || c == '_'
+	}
+	return len(id) >= minFormID && len(id) <= maxFormID && !strings.ContainsFunc(id, func(c rune) bool { return !fit(c) })
+}
 
 // EntryChange is an edit of an entry.
 type EntryChange struct {

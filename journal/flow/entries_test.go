@@ -115,6 +115,31 @@ func TestPostEntry_refuses(t *testing.T) {
 	got(y.steps.PostEntry(y.ctx, y.jory, y.heron, good))(t)
 }
 
+func TestPostEntry_formSentTwice(t *testing.T) {
+	y := newYard(t)
+	n := flow.NewEntry{ID: "form-4f0c9a71b2d8", StageID: y.stage(y.heron, 0).ID, Kind: journal.KindVisit, Audience: journal.OwnerToo, Text: "Text"}
+	first := got(y.steps.PostEntry(y.ctx, y.jory, y.heron, n))(t)
+	n.Text = "Text, sent again"
+	if again := got(y.steps.PostEntry(y.ctx, y.jory, y.heron, n))(t); again.ID != n.ID || again.Text != first.Text {
+		t.Errorf("second time %+v", again)
+	}
+	// Nobody takes over another's entry, here or in another build.
+	_, err := y.steps.PostEntry(y.ctx, y.sam, y.heron, n)
+	refused(t, err, journal.Conflict)
+	n.StageID = y.stage(y.juniper, 0).ID
+	_, err = y.steps.PostEntry(y.ctx, y.jory, y.juniper, n)
+	refused(t, err, journal.Conflict)
+	if all := got(y.steps.JournalPage(y.ctx, y.jory, y.heron, flow.EntryQuery{}))(t).Entries; len(all) != 1 {
+		t.Errorf("%d entries, want 1", len(all))
+	}
+	for _, id := range []journal.EntryID{"", "short", "../../../../etc/passwd", "white space in an id", journal.EntryID(strings.Repeat("x", 65))} {
+		n.ID = id
+		if e := got(y.steps.PostEntry(y.ctx, y.jory, y.juniper, n))(t); e.ID == id || e.ID == "" {
+			t.Errorf("the id %q was taken as %q", id, e.ID)
+		}
+	}
+}
+
 func editOf(e journal.Entry) flow.EntryChange {
 	return flow.EntryChange{Version: e.Version, NewEntry: flow.NewEntry{
 		StageID: e.StageID, Kind: e.Kind, Audience: e.Audience, Text: e.Text, Photos: e.Photos,
