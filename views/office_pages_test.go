@@ -1,0 +1,115 @@
+package views
+
+import (
+	"farbay/journal"
+	"farbay/journal/billing"
+	"farbay/journal/signoff"
+)
+
+// officePages are all pages of the office, by a name to look at them under.
+func officePages() map[string]Page {
+	follows := &billing.Document{Kind: billing.Invoice, DueOn: "2026-04-29", Subtotal: 723000, Tax: 8250, DepositCredit: 37000, Holdback: 36150, Payable: 658100,
+		Charges: []billing.Charge{{Text: "Body metal", Split: journal.Split{Labour: 420000, Parts: 84000}}, {Text: "Change order 3: rear sill", Split: journal.Split{Labour: 219000}}}}
+	ready := staffStage(journal.UnderWay)
+	ready.Missing, ready.Checks[1].Done, ready.Checks[1].By, ready.Checks[1].At, ready.Follows = nil, true, "Tomas Reed", ago(0), follows
+	stopped := staffStage(journal.UnderWay)
+	stopped.PapersOut = []PaperItem{{ID: "c4", Number: 4, Title: "Both front floor pans", State: signoff.Sent}}
+	stopped.PhotosHave, stopped.Missing = 2, append(stopped.Missing, "6 more photos that the owner can see are wanted.", "Change order 4, Both front floor pans, is out for sign-off.")
+	onFloor := stopped
+	onFloor.Person = &Who{Name: "Ines Varga", Role: journal.Floor}
+	closed := staffStage(journal.Closed)
+	closed.Stage.ClosedAt, closed.Problems = ago(3), journal.Problems{"reason": "Please say why the stage is reopened."}
+	floorBuild := staffBuild()
+	floorBuild.Person = onFloor.Person
+	long := staffBuild()
+	long.Waits = everyWait()
+	quiet := BoardRow{Build: journal.Build{ID: "j", Nickname: "Juniper", Truck: journal.Truck{Year: 1966, Make: "Calder", Model: "one-ton"}, State: journal.Agreed}, Stages: shopStages(8, 1),
+		Waits: []Wait{{On: OnUs, For: "gate", BuildID: "j", StageID: "si", Stage: "Paint and liner", Missing: make([]string, 4), Days: 1}}, LastNewsAt: ago(9), QuietDays: 9, Quiet: true}
+	salt := BoardRow{Build: journal.Build{ID: "o", Nickname: "Old Salt", Truck: journal.Truck{Year: 1978, Make: "Ostler", Model: "Packer"}, State: journal.Agreed}, Stages: shopStages(11, 1),
+		Waits: []Wait{{On: OnPayment, For: "invoice", BuildID: "o", InvoiceID: "i33", Invoice: "invoice 33", Amount: 1240050, Days: 10}}, Due: 1240050, LastNewsAt: ago(1)}
+	bramble := BoardRow{Build: scopingBramble(), Stages: shopStages(0, 1), Waits: []Wait{{On: OnUs, For: "agreement", BuildID: "h", Days: 5}}}
+	heronRow := BoardRow{Build: heron(), Stages: shopStages(6, 2), Waits: shopWaits(), Due: 840000, LastNewsAt: ago(0)}
+	rows := []BoardRow{quiet, salt, bramble, heronRow}
+
+	scoping := Scope{Frame: heronFrame("Scope", "/scope"), Stored: scopingBramble(), Stages: shopStages(0, 0), Total: 6552000, Leads: []journal.Person{ines, tomas}, Owners: 1,
+		Terms: billing.Terms{Deposit: 500000, HoldbackRate: 500, DueDays: 14}, Agreement: AgreementForm{Version: 2}}
+	for _, s := range scoping.Stages {
+		scoping.Lines = append(scoping.Lines, ScopeLine{ID: string(s.Stage.ID), Version: 1, Name: s.Stage.Name, Labour: "4,200.00", Parts: "840.00", Days: "8", From: "2026-03-02", To: "2026-04-20", State: s.Stage.State})
+	}
+	scoping.Lines[3].Labour, scoping.Problems = "12e3", journal.Problems{"stages.3.labour": "Please type an amount such as 1,234.50, with at most two decimals."}
+	scoping.Lines = append(scoping.Lines, ScopeLine{})
+	agreed := Scope{Frame: heronFrame("Scope", "/scope"), Stored: heron(), Stages: shopStages(6, 2), Total: 6552000}
+
+	form := ChangeForm{Title: "Both front floor pans", Reason: "Rust has eaten through both pans under the mats.", Stage: "sh", Days: "6", Version: 5, Lines: []LineForm{
+		{Kind: "labour", Text: "Cut out and weld", Hours: "18", Rate: "95.00"}, {Kind: "parts", Text: "Two pressed pans", Amount: "480"}, {Kind: "labour", Rate: "95.00"}}}
+	edit := PaperEdit{Frame: heronFrame("Change order 4", "/papers/c4/edit"), Paper: shopPaper(signoff.Draft), Form: form, Stages: stagesOf(shopStages(6, 2)), Photos: pickedPhotos(8),
+		Totals: ChangeTotals{Known: true, Delta: journal.Split{Labour: 171000, Parts: 48000}, Tax: 3000, Days: 6, AgreedAfter: 9853000, TotalAfter: 10022000, DateAfter: "2026-10-02"}}
+	wrong := edit
+	wrong.Form.Lines = append([]LineForm{}, form.Lines...)
+	wrong.Form.Lines[1].Amount = "48o"
+	wrong.Problems = journal.Problems{"lines.1.amount": "Please type an amount such as 1,234.50, with at most two decimals.", "stage": "Please choose the stage that bears this change."}
+	wrong.Form.Stage = ""
+	draft := StaffPaper{Frame: heronFrame("Draft", "/papers/c5"), Paper: shopPaper(signoff.Draft)}
+	draft.Paper.Number, draft.Paper.Revision = 0, 0
+	out := StaffPaper{Frame: heronFrame("Change order 4", "/papers/c4"), Paper: shopPaper(signoff.Sent), Sheet: shopSheet(), Changed: true, To: []Party{owner, deleg},
+		Find:      &journal.Entry{ID: "e1", Kind: journal.KindFind, HappenedAt: ago(4)},
+		Revisions: []RevisionLine{{Revision: signoff.Revision{Number: 1, SHA256: shopSheet().SHA256, SentAt: ago(2)}, By: "Mara Lind"}},
+		Questions: []QuestionView{shopQuestion(true), shopQuestion(false)}, Answer: "It ", AnswerTo: "q1", Problems: journal.Problems{"text": "Please write the answer."}}
+	signed := out
+	signed.Paper.State, signed.Changed, signed.Decision, signed.Decider = signoff.Signed, false, shopDecision(), "Edda Quill"
+	signed.Questions = []QuestionView{shopQuestion(true)}
+
+	buildForm := BuildForm{Nickname: "Heron", Year: "197l", Make: "Ostler", Model: "Fenman", Serial: "OF7-10442", Odometer: "88,210", Unit: "miles", Colour: "Marsh green", Plan: "pl", Lead: "p2", ArrivedOn: "2026-01-09", Version: 7}
+	yearWrong := journal.Problems{"year": "Please type the model year with four digits, such as 1971, or leave it empty."}
+	plan := shopPlan()
+	planForm := PlanForm{Name: plan.Name, Version: 3}
+	for i, s := range plan.Stages {
+		planForm.Stages = append(planForm.Stages, PlanStageForm{Number: string(rune('1' + i)), Name: s.Name, Days: "8", Photos: "6", Checks: "Every side photographed\nLoose parts listed", Cautions: "Fuel: drain first."})
+	}
+	planForm.Stages[2].Days = "0"
+	letter := journal.Letter{ID: "l1", To: "edda@example.net", ToName: "Edda Quill", Subject: "Change order 4 waits for you", CreatedAt: ago(2),
+		Text: "Hello Edda,\n\nthe shop sent you a paper: Both front floor pans.\nRead it here: https://shop.example/enter/abc123.\n\nTern Hollow Truck Works\n", Files: []journal.LetterFile{{Name: "change-order-4.json", ContentType: "application/json", Data: []byte("{}")}}}
+	failed := letter
+	failed.ID, failed.Fault, failed.Tries = "l2", "The mail server does not answer.", 3
+	money := StaffMoney{Frame: heronFrame("Money", "/money"), Agreed: true, Statement: shopStatement(), Deposit: 600000, Invoices: shopInvoices(),
+		Stages: []MoneyStage{{Name: "Teardown", Href: "/builds/h/stages/sb", State: journal.Closed, Row: billing.StageRow{Agreed: 504000, Changes: 219000, Billed: 723000}}, {Name: "Body metal", Href: "/builds/h/stages/sh", Row: billing.StageRow{Agreed: 504000, ToBill: 504000}}},
+		Payments: []PaymentItem{{ID: "y3", On: "2026-04-13", Amount: -560000, Means: journal.Cheque, Reference: "1042", For: "invoice 32", Reversal: true, Reason: "Cheque returned by the bank."},
+			{ID: "y2", On: "2026-04-12", Amount: 560000, Means: journal.Cheque, Reference: "1042", For: "invoice 32", Reversed: true}, {ID: "y1", On: "2026-01-12", Amount: 500000, Means: journal.Wire, For: "the deposit"}},
+		Unbilled:  []billing.Charge{{Text: "Change order 3: rear sill", Split: journal.Split{Labour: 219000}}},
+		ReverseID: "y1", Reason: "", Problems: journal.Problems{"reason": "Please say why it is reversed, such as: cheque returned by the bank."}}
+
+	return map[string]Page{
+		"what-waits":      WhatWaits{Frame: officeFrame("What waits", "/"), Rows: rows, Unsent: 1, Delivered: 6},
+		"what-waits-none": WhatWaits{Frame: officeFrame("What waits", "/")},
+		"builds":          Builds{Frame: officeFrame("Builds", "/builds"), UnderWay: rows, Delivered: []journal.Build{{ID: "k", Nickname: "Kestrel", Truck: journal.Truck{Make: "Tolland"}, DeliveredOn: "2025-11-02"}}},
+		"build-new":       BuildNew{Frame: officeFrame("Begin a build", "/builds/new"), Form: buildForm, Plans: []journal.Plan{plan}, Leads: []journal.Person{ines, tomas}, Problems: yearWrong},
+		"build-edit":      BuildEdit{Frame: heronFrame("Truck", "/edit"), Stored: heron(), Form: buildForm, Leads: []journal.Person{ines, tomas}, Problems: yearWrong},
+		"build":           staffBuild(), "build-floor": floorBuild, "build-waits": long,
+		"scope": scoping, "scope-agreed": agreed,
+		"terms": Terms{Frame: heronFrame("Terms", "/terms"), Form: TermsForm{Deposit: "5,000", Crediting: "pro rata", HoldbackRate: "5", TaxParts: "6.255", TaxBasis: "invoice", DueDays: "14"},
+			Problems: journal.Problems{"tax_parts": "Please type a rate in per cent such as 6.25, with at most two decimals."}},
+		"terms-fixed":   Terms{Frame: heronFrame("Terms", "/terms"), Fixed: true, Stored: billing.Terms{Deposit: 500000, Crediting: billing.ProRata, HoldbackRate: 500, DueDays: 14}, Form: TermsForm{TaxParts: "6.25", TaxBasis: "line"}},
+		"build-people":  BuildPeople{Frame: heronFrame("Owners", "/people"), Parties: []Party{owner, deleg}, Choices: []journal.Person{edda}, As: "delegate", Problems: journal.Problems{"named_by": "Please say where the owner named this delegate in writing, such as: letter of 3 March."}},
+		"stage-missing": stopped, "stage-floor": onFloor, "stage-ready": ready, "stage-closed": closed, "stage-new": staffStage(journal.NotStarted),
+		"stage-edit":    StageEdit{Frame: heronFrame("Body metal", "/stages/sh/edit"), Stage: ready.Stage, Form: StageForm{Name: "Body metal", Days: "30", Photos: "8", Checks: "Door gaps measured\nWelds dressed", Cautions: "Lead.", Version: 4}, Leads: []journal.Person{ines}},
+		"plans":         Plans{Frame: officeFrame("Plans", "/plans"), Plans: []journal.Plan{plan}, Copy: "pl", Name: plan.Name, Problems: journal.Problems{"name": "There is a plan of this name already; please choose another name."}},
+		"plan-edit":     PlanEdit{Frame: officeFrame("Plan", "/plans/pl"), Plan: plan, Form: planForm, Problems: journal.Problems{"stages.2.days": "Please plan between 1 and 400 working days."}},
+		"paper-edit":    edit,
+		"paper-wrong":   wrong,
+		"paper-preview": PaperPreview{Frame: heronFrame("Preview", "/papers/c4/preview"), Paper: shopPaper(signoff.Sent), Sheet: shopSheet(), To: []Party{owner, deleg}},
+		"paper-unready": PaperPreview{Frame: heronFrame("Preview", "/papers/c4/preview"), Paper: shopPaper(signoff.Draft), Sheet: shopSheet(), Missing: []string{"The owner's agreement is not recorded yet."}},
+		"paper-draft":   draft, "paper-out": out, "paper-signed": signed,
+		"payment-new": PaymentNew{Frame: heronFrame("Record a payment", "/payments/new"), Open: shopInvoices()[1:], DepositAsked: 600000, DepositIn: 500000, Form: PaymentForm{Invoice: "i31", Amount: "8,4000", On: "2026-04-15", Means: "cheque"},
+			Problems: journal.Problems{"amount": "Please type an amount such as 1,234.50, with at most two decimals."}},
+		"money": money,
+		"people": People{Frame: officeFrame("People", "/people"), Staff: []PersonLine{{Person: ines, LastSeen: ago(0)}, {Person: tomas}}, Owners: []PersonLine{{Person: edda, Builds: []string{"Heron"}, LastSeen: ago(2)}},
+			Ended: []PersonLine{{Person: journal.Person{ID: "p9", Name: "Ole Fisk", Email: "ole@example.org", Role: journal.Floor, EndedAt: ago(60)}}}, Form: PersonForm{Email: "jane"}, Problems: journal.Problems{"email": "Please type an e-mail address such as jane@example.org."}},
+		"person": Person{Frame: officeFrame("Edda Quill", "/people/p4"), Stored: edda, Builds: []journal.Build{heron()}, Form: PersonForm{Name: "Edda Quill", Email: "edda@example.net", Role: "owner"},
+			Sessions: []journal.Session{{How: "link sent by e-mail", Address: "192.0.2.7", UserAgent: "Browser 1", CreatedAt: ago(3), LastSeenAt: ago(0)}}},
+		"shop": Shop{Frame: officeFrame("Shop", "/shop"), Zones: []string{"America/Denver", "America/Chicago"}, Form: ShopForm{Name: "Tern Hollow Truck Works", Address: "1 Mill Lane\nTern Hollow", Zone: "America/Denvr", Currency: "USD", LabourRate: "95.00", QuietDays: "7", Closures: "2026-12-24 Winter break"},
+			Problems: journal.Problems{"zone": "Please choose a time zone by its name, such as America/Denver."}},
+		"outbox":      Outbox{Frame: officeFrame("Letters", "/outbox"), Letters: []LetterLine{{Letter: letter, Build: "Heron"}, {Letter: failed}}, Waiting: 1, ByMail: true},
+		"outbox-kept": Outbox{Frame: officeFrame("Letters", "/outbox"), Letters: []LetterLine{{Letter: letter, Build: "Heron"}}, Waiting: 1},
+		"letter":      LetterPage{Frame: officeFrame("Letter", "/outbox/l2"), Letter: failed, Nickname: "Heron", ByMail: true},
+	}
+}
