@@ -66,9 +66,11 @@ func (r BoardRow) worst() (late, days int) {
 // WhatWaits is the office's first page: one build a row.
 type WhatWaits struct {
 	Frame
-	Rows      []BoardRow // builds not delivered, in any order; see [WhatWaits.WorstFirst]
-	Unsent    int        // letters that failed and are still to be sent
-	Delivered int        // builds delivered, not shown
+	// Rows are the builds not delivered, and those delivered that still wait on
+	// something, in any order; see [WhatWaits.WorstFirst].
+	Rows      []BoardRow
+	Unsent    int // letters that failed and are not sent
+	Delivered int // builds delivered and settled, not shown
 }
 
 // WorstFirst returns the rows, those with something late first (most days

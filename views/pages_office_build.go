@@ -120,6 +120,9 @@ type Scope struct {
 	Owners    int // current owners; the agreement needs one
 	Problems  journal.Problems
 	Agreement AgreementForm
+	// Unsaved is what was typed when somebody else recorded the agreement
+	// first, a line a stage; it can no longer be saved.
+	Unsaved []string
 }
 
 // AgreementForm is what was typed to record the signed agreement. The field
@@ -144,8 +147,8 @@ type Terms struct {
 
 // TermsForm is what was typed about money terms. The field names are "deposit",
 // "crediting", "holdback_rate", "tax_labour", "tax_parts", "tax_outside",
-// "tax_delivery", "tax_other", "tax_basis" ("invoice" or "line") and "due_days".
-// Rates are in per cent.
+// "tax_delivery", "tax_other", "tax_basis" ("invoice" or "line"), "due_days" and
+// "version". Rates are in per cent.
 type TermsForm struct {
 	Deposit      string
 	Crediting    string
@@ -157,6 +160,7 @@ type TermsForm struct {
 	TaxOther     string
 	TaxBasis     string
 	DueDays      string
+	Version      int // of the build as read
 }
 
 // BuildPeople are a build's owners and delegates, with the form that adds one.

@@ -30,8 +30,7 @@ type StaffStage struct {
 	Frame
 	Stage    journal.Stage
 	Lead     string
-	Done     int           // share of its planned days gone by, in per cent
-	Changes  journal.Split // signed changes it bears
+	Changes  journal.Cents // signed changes it bears, before tax
 	Previous *journal.Stage
 	Next     *journal.Stage
 
@@ -46,9 +45,8 @@ type StaffStage struct {
 	// when nothing would be billed, and for the floor.
 	Follows *billing.Document
 
-	Photos  []PhotoView // in the order of capture, the first few dozen
-	Entries int         // standing entries of the stage
-	Turns   []TurnLine  // oldest first
+	Photos []PhotoView // in the order of capture, the first few dozen
+	Turns  []TurnLine  // oldest first
 
 	Reason   string // as typed for reopening
 	Problems journal.Problems

@@ -39,6 +39,9 @@ type Wait struct {
 	StageID   journal.StageID   // of a start, gate or close
 	Stage     string            // name
 	Missing   []string          // of a gate, whole sentences
+
+	// NoWay: the reader may not go where one acts on it, so there is no link.
+	NoWay bool
 }
 
 // What says what waits, without a full stop: "change order 4, both front floor

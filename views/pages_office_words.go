@@ -14,7 +14,13 @@ func (p WhatWaits) Say() (string, error) {
 		return "No build is under way. Begin one when the next truck arrives.", nil
 	}
 	var said []string
-	said = append(said, Count(len(p.Rows), "build is under way.", "builds are under way."), p.sayWaits())
+	underWay := 0
+	for _, r := range p.Rows {
+		if r.Build.State != journal.Delivered {
+			underWay++
+		}
+	}
+	said = append(said, Count(underWay, "build is under way.", "builds are under way."), p.sayWaits())
 	rows := p.WorstFirst()
 	if late, _ := rows[0].worst(); late > 0 {
 		w := rows[0].WorstFirst()[0]
