@@ -37,7 +37,7 @@ type App struct {
 	log       *slog.Logger
 	now       func() time.Time
 	newID     func() string
-	store     flow.Store
+	store     *shopWatch
 	database  *store.Store
 	storage   *media.Disk
 	views     *views.Set
@@ -104,7 +104,10 @@ func Open(cfg Config, options ...Option) (_ *App, err error) {
 		return nil, err
 	}
 	a.jobs = newJobs(a.store, a.now, a.log)
-	a.steps = &flow.Steps{Store: a.store, Now: a.now, NewID: a.newID, Compose: composer{a}, Nudge: a.jobs.nudge}
+	a.steps = &flow.Steps{
+		Store: a.store, Now: a.now, NewID: a.newID, Nudge: a.jobs.nudge,
+		Compose: composer{views: a.views, now: a.now, url: a.URL, shop: a.store},
+	}
 	a.addJobs()
 	a.byAddress, a.byAccount, a.byMailbox = newLimits(a.now, perAddress), newLimits(a.now, perAccount), newLimits(a.now, perMailbox)
 	return a, a.wireHTTP()
@@ -117,7 +120,9 @@ func (a *App) openData() (err error) {
 	if a.database, err = store.Open(filepath.Join(a.cfg.DataDir, "farbay.db")); err != nil {
 		return err
 	}
-	a.store = a.database
+	if a.store, err = watchShop(context.Background(), a.database); err != nil {
+		return err
+	}
 	a.storage, err = media.OpenDisk(filepath.Join(a.cfg.DataDir, "media"))
 	return err
 }
@@ -183,13 +188,21 @@ func (a *App) URL() string {
 	if a.cfg.BaseURL != "" {
 		return strings.TrimRight(a.cfg.BaseURL, "/")
 	}
+	host := a.cfg.Addr
+	if addr := a.Addr(); addr != "" {
+		host = addr
+	}
+	return (&url.URL{Scheme: "http", Host: host}).String()
+}
+
+// Addr returns the host and port listened on; "" before Listen.
+func (a *App) Addr() string {
 	a.listening.Lock()
 	defer a.listening.Unlock()
-	at := url.URL{Scheme: "http", Host: a.cfg.Addr}
-	if a.listener != nil {
-		at.Host = a.listener.Addr().String()
+	if a.listener == nil {
+		return ""
 	}
-	return at.String()
+	return a.listener.Addr().String()
 }
 
 // Run serves requests and works on jobs until ctx ends. Then it takes no new
@@ -267,6 +280,9 @@ func (a *App) Handler() http.Handler { return a.echo }
 // RunDue does all jobs that are due and returns how many it took in hand; for
 // commands and tests that do not Run.
 func (a *App) RunDue(ctx context.Context) (int, error) { return a.jobs.runDue(ctx) }
+
+// Working reports whether a worker has a job in hand.
+func (a *App) Working() bool { return a.jobs.busy.Load() > 0 }
 
 // HashPassword returns the encoded argon2id hash of a password, which it does
 // not check.

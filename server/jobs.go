@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"runtime/debug"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"farbay/journal"
@@ -56,6 +57,7 @@ type jobs struct {
 	log   *slog.Logger
 	rules map[journal.JobKind]jobRule
 	wake  chan struct{}
+	busy  atomic.Int64 // workers between claiming a job and writing down its end
 }
 
 func newJobs(store flow.Store, now func() time.Time, log *slog.Logger) *jobs {
@@ -115,6 +117,8 @@ func (j *jobs) runDue(ctx context.Context) (int, error) {
 // step claims one job and does it; did is false when there is none. The error
 // is of the database, not of the job.
 func (j *jobs) step(ctx context.Context) (did bool, err error) {
+	j.busy.Add(1)
+	defer j.busy.Add(-1)
 	var job journal.Job
 	err = j.store.Write(ctx, func(tx flow.Tx) (err error) {
 		job, did, err = tx.ClaimJob(j.now(), jobLease)

@@ -1,34 +1,144 @@
 package server
 
 import (
+	"context"
 	"fmt"
+	"sync/atomic"
+	"time"
 
+	"farbay/journal"
 	"farbay/journal/flow"
 	"farbay/views"
 )
 
 // composer writes letters with the texts of package views. It implements
-// [flow.Composer].
-type composer struct{ app *App }
+// [flow.Composer]. It is called inside transactions, so it asks no database;
+// the shop it knows is kept up to date by [shopWatch].
+type composer struct {
+	views *views.Set
+	now   func() time.Time
+	url   func() string
+	shop  *shopWatch
+}
+
+// frame returns what every letter needs. The shop's name comes with the letter
+// where it has one.
+func (w composer) frame(shopName string, to journal.Person) views.MailFrame {
+	shop := w.shop.last()
+	if shopName == "" {
+		shopName = shop.Name
+	}
+	return views.MailFrame{
+		Words:    views.Words{Now: w.now(), Zone: shop.Location(), Currency: shop.Currency},
+		ShopName: shopName, ShopPhone: shop.Phone, ToName: to.Name,
+	}
+}
 
 // Compose implements [flow.Composer].
 func (w composer) Compose(letter any) (subject, text string, err error) {
-	switch l := letter.(type) {
-	case flow.SignInLetter:
-		return w.app.views.Letter(views.SignInLetter{
-			MailFrame: views.MailFrame{
-				Words:    views.Words{Now: w.app.now(), Zone: l.Zone, Currency: unnamedShop.Currency},
-				ShopName: named(l.ShopName), ToName: l.To.Name,
-			},
-			Link: w.app.URL() + l.Path, Until: l.Until,
-		})
+	shown, err := w.shown(letter)
+	if err != nil {
+		return "", "", err
 	}
-	return "", "", fmt.Errorf("server: no text for a letter of type %T", letter)
+	return w.views.Letter(shown)
 }
 
-func named(shop string) string {
-	if shop == "" {
-		return unnamedShop.Name
+// shown turns a step's letter into the page struct, so to say, of an e-mail.
+func (w composer) shown(letter any) (views.Letter, error) {
+	switch l := letter.(type) {
+	case flow.SignInLetter:
+		f := w.frame(l.ShopName, l.To)
+		f.Zone = l.Zone
+		if l.Purpose == journal.LinkSetPassword {
+			return views.SetPasswordLetter{MailFrame: f, Link: w.url() + l.Path, Until: l.Until}, nil
+		}
+		return views.SignInLetter{MailFrame: f, Link: w.url() + l.Path, Until: l.Until}, nil
+	case flow.PaperSentLetter:
+		f := w.frame(l.ShopName, l.To)
+		sheet, err := f.OfSheet(l.Sheet, "")
+		return views.PaperSentLetter{MailFrame: f, Sheet: sheet, Link: w.url() + l.Path, Renewed: l.Renewed}, err
+	case flow.DecisionLetter:
+		f := w.frame(l.ShopName, l.To)
+		sheet, err := f.OfSheet(l.Sheet, l.Decision.SHA256)
+		if err != nil {
+			return nil, err
+		}
+		decision, err := f.OfDecision(l.Decision)
+		return views.DecisionLetter{MailFrame: f, Sheet: sheet, Decision: decision, Link: w.url() + l.Path}, err
+	case flow.DecidedLetter:
+		f := w.frame("", l.To)
+		sheet, err := f.OfSheet(l.Sheet, l.Decision.SHA256)
+		if err != nil {
+			return nil, err
+		}
+		decision, err := f.OfDecision(l.Decision)
+		return views.DecidedLetter{MailFrame: f, Sheet: sheet, Decision: decision, Link: w.url() + l.Path}, err
+	case flow.QuestionLetter:
+		f := w.frame(l.ShopName, l.To)
+		sheet, err := f.OfSheet(l.Sheet, "")
+		if l.Question.AnsweredAt.IsZero() {
+			return views.QuestionLetter{MailFrame: f, Sheet: sheet, AskedBy: l.AskedBy, Text: l.Question.Text, Link: w.url() + l.Path}, err
+		}
+		return views.AnswerLetter{MailFrame: f, Sheet: sheet, Text: l.Question.Text, Answer: l.Question.Answer, Link: w.url() + l.Path}, err
+	case flow.InvoiceLetter:
+		return views.InvoiceLetter{
+			MailFrame: w.frame(l.ShopName, l.To), Document: l.Invoice.Document, Nickname: l.Nickname, Stage: l.Stage, Link: w.url() + l.Path,
+		}, nil
+	case flow.PaymentLetter:
+		return views.PaymentLetter{
+			MailFrame: w.frame(l.ShopName, l.To), Payment: l.Payment, Nickname: l.Nickname, For: l.For, StillDue: l.StillDue, Link: w.url() + l.Path,
+		}, nil
 	}
-	return shop
+	return nil, fmt.Errorf("server: no text for a letter of type %T", letter)
+}
+
+// shopWatch is a database that remembers the shop's settings as last read or
+// saved through it.
+type shopWatch struct {
+	flow.Store
+	seen atomic.Pointer[journal.Shop]
+}
+
+// watchShop reads the settings and watches over their changes.
+func watchShop(ctx context.Context, s flow.Store) (*shopWatch, error) {
+	w := &shopWatch{Store: s}
+	w.seen.Store(&unnamedShop)
+	err := s.Read(ctx, func(r flow.Reads) error {
+		shop, err := r.Shop()
+		switch {
+		case journal.CodeOf(err) == journal.NotFound:
+			return nil
+		case err == nil:
+			w.seen.Store(&shop)
+		}
+		return err
+	})
+	return w, err
+}
+
+// last returns the settings as last seen, [unnamedShop] before there are any.
+func (w *shopWatch) last() journal.Shop { return *w.seen.Load() }
+
+// Write implements [flow.Store].
+func (w *shopWatch) Write(ctx context.Context, f func(flow.Tx) error) error {
+	var saved *journal.Shop
+	err := w.Store.Write(ctx, func(tx flow.Tx) error { return f(&shopWatchTx{tx, &saved}) })
+	if err == nil && saved != nil {
+		w.seen.Store(saved)
+	}
+	return err
+}
+
+type shopWatchTx struct {
+	flow.Tx
+	saved **journal.Shop
+}
+
+// SaveShop implements [flow.Tx].
+func (t *shopWatchTx) SaveShop(shop journal.Shop) error {
+	err := t.Tx.SaveShop(shop)
+	if err == nil {
+		*t.saved = &shop
+	}
+	return err
 }
