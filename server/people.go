@@ -13,7 +13,15 @@ import (
 
 // people answers GET /people.
 func (a *App) people(c echo.Context) error {
-	return a.peoplePage(c, http.StatusOK, views.PersonForm{Role: string(journal.Owner)}, nil)
+	typed := views.PersonForm{Role: string(journal.Owner)}
+	kept, err := a.kept(c, "/people")
+	if err != nil {
+		return err
+	}
+	if kept != nil {
+		typed = personForm(formOf(kept))
+	}
+	return a.peoplePage(c, http.StatusOK, typed, nil)
 }
 
 func (a *App) peoplePage(c echo.Context, status int, typed views.PersonForm, bad journal.Problems) error {
@@ -99,7 +107,15 @@ func (a *App) person(c echo.Context) error {
 		return err
 	}
 	p := v.Person
-	return a.personPage(c, http.StatusOK, v, views.PersonForm{Name: p.Name, Email: p.Email, Phone: p.Phone, Role: string(p.Role)}, nil)
+	typed := views.PersonForm{Name: p.Name, Email: p.Email, Phone: p.Phone, Role: string(p.Role)}
+	kept, err := a.kept(c, personPath(p.ID))
+	if err != nil {
+		return err
+	}
+	if kept != nil {
+		typed = personForm(formOf(kept))
+	}
+	return a.personPage(c, http.StatusOK, v, typed, nil)
 }
 
 func (a *App) personView(c echo.Context) (flow.PersonView, error) {
