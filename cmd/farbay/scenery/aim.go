@@ -39,6 +39,16 @@ func (s Shot) frameShot(b *builder) framing {
 		x1 += 0.6
 		f.height = d.between(1.4, 1.8)
 	}
+	if long := s.View != Front && s.View != Rear; s.Upright && long {
+		// A long truck does not fit a tall picture: step up to one end of it.
+		front := s.View == ThreeQuarterFront || (s.View != ThreeQuarterRear && d.unit() < 0.6)
+		if front {
+			x0 = -0.15 * b.base
+		} else {
+			x1 = 0.1 * b.base
+		}
+		f.fill = 0.96
+	}
 	f.target = vec{(x0 + x1) / 2, 0, (top + low) * 0.47}
 	if s.View == Detail {
 		spots := []vec{{b.nose - 0.1, b.half - 0.2, 0.9}, {b.front, b.half, 0.55}, {b.rear, b.half, 0.6}, {b.cowl, b.half, 1.1}}

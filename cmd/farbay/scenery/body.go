@@ -35,7 +35,7 @@ func (b *builder) drawBody() {
 		b.drawFace()
 	}
 	if f.doors {
-		b.both(func(side float32) { b.drawDoor(side) })
+		b.both(func(float32) { b.drawDoor() })
 	}
 	if f.roof {
 		b.drawRoof()
@@ -139,12 +139,13 @@ func (b *builder) drawBack() {
 
 // flare is the lip around a wheel arch.
 func (b *builder) flare(x float32) {
-	outer, inner := arch(x, b.sill, archR+0.05), arch(x, b.sill, archR-0.004)
+	foot := b.sill + 0.05
+	outer, inner := arch(x, foot, archR+0.05), arch(x, foot, archR-0.004)
 	for i := 0; i+1 < len(outer); i++ {
 		b.prism(planeXZ, []pt{outer[i], outer[i+1], inner[i+1], inner[i]}, b.half-0.01, b.half+0.03, 0)
 	}
 	lip := []vec{}
-	for _, p := range arch(x, b.sill, archR+0.022) {
+	for _, p := range arch(x, foot, archR+0.022) {
 		lip = append(lip, vec{p.u, b.half + 0.022, p.v})
 	}
 	b.tube(lip, 0.027, 8, false)
@@ -237,7 +238,7 @@ func unit2(a, b pt) pt {
 	return pt{(b.u - a.u) / l, (b.v - a.v) / l}
 }
 
-func (b *builder) drawDoor(side float32) {
+func (b *builder) drawDoor() {
 	b.bent(func() {
 		b.with(b.fin.body, func() {
 			lower := rounded(b.doorEnd, b.sill+0.035+panelGap, b.cowl-panelGap, b.belt+0.3, 0.07)

@@ -1,15 +1,37 @@
 package scenery
 
-// drawFrame is the ladder frame: two boxed rails that kick up over the rear
-// axle, cross members, spring hangers and body mounts.
-func (b *builder) drawFrame() {
-	const railY, railW, railH = 0.40, 0.035, 0.075
+const (
+	railY = 0.40  // middle of a frame rail
+	railW = 0.035 // half its width
+	railH = 0.075 // half its height
+)
+
+// rail is the middle line of a frame rail, seen from the side: straight
+// amidships, up over the axles.
+func (b *builder) rail() []pt {
 	z := b.frameZ - railH
-	// The rail's side view: straight amidships, up over the axles.
-	top := []pt{
-		{b.tail + 0.06, z + 0.06}, {b.rear - 0.42, z + 0.07}, {b.rear - 0.12, z + 0.13}, {b.rear + 0.22, z + 0.13},
+	return []pt{
+		{b.tail + 0.06, z + 0.04}, {b.rear - 0.42, z + 0.05}, {b.rear - 0.12, z + 0.08}, {b.rear + 0.22, z + 0.08},
 		{b.rear + 0.52, z}, {b.front - 0.55, z}, {b.front - 0.2, z + 0.05}, {b.front + 0.3, z + 0.05}, {b.nose - 0.02, z + 0.03},
 	}
+}
+
+// underRail is the height of the rail's lower edge at x.
+func (b *builder) underRail(x float32) float32 {
+	r := b.rail()
+	for i := 1; i < len(r); i++ {
+		if x <= r[i].u {
+			return lerp(r[i-1].v, r[i].v, (x-r[i-1].u)/(r[i].u-r[i-1].u)) - railH + b.fit.lift
+		}
+	}
+	return b.frameZ + b.fit.lift
+}
+
+// drawFrame is the ladder frame: two boxed rails, cross members, spring
+// hangers and body mounts.
+func (b *builder) drawFrame() {
+	z := b.frameZ - railH
+	top := b.rail()
 	var poly []pt
 	for _, p := range top {
 		poly = append(poly, pt{p.u, p.v + railH})
@@ -38,14 +60,14 @@ func (b *builder) drawFrame() {
 			}
 			// Shock towers.
 			for _, x := range []float32{b.front + 0.1, b.rear + 0.1} {
-				b.box(x-0.04, railY, z+0.05, x+0.04, railY+0.06, z+0.24, 0.006)
+				b.box(x-0.04, railY, z+0.02, x+0.04, railY+0.06, z+0.16, 0.006)
 			}
 		})
 		// Cross members: channels and tubes.
 		for _, x := range []float32{b.tail + 0.12, b.rear - 0.3, b.rear + 0.66, b.doorEnd + 0.3, b.front - 0.62} {
 			b.prism(planeXZ, []pt{{x - 0.055, z - 0.05}, {x + 0.055, z - 0.05}, {x + 0.045, z + 0.045}, {x - 0.045, z + 0.045}}, -railY, railY, 0.008)
 		}
-		b.rod(vec{b.rear + 0.3, -railY, z + 0.14}, vec{b.rear + 0.3, railY, z + 0.14}, 0.035, 14)
+		b.rod(vec{b.rear + 0.3, -railY, z + 0.09}, vec{b.rear + 0.3, railY, z + 0.09}, 0.035, 14)
 		b.prism(planeYZ, []pt{{-railY, z - 0.04}, {railY, z - 0.04}, {railY, z + 0.09}, {-railY, z + 0.09}}, b.nose-0.1, b.nose-0.03, 0.01)
 		b.prism(planeXY, []pt{{b.front + 0.1, -railY}, {b.front + 0.22, -railY}, {b.front + 0.22, railY}, {b.front + 0.1, railY}}, z-0.06, z-0.01, 0.008)
 	})

@@ -13,17 +13,19 @@ const (
 // scene is everything one photo shows.
 type scene struct {
 	*model
-	cam     camera
-	setting setting
-	key     vec // direction towards the main light
-	keyCol  vec
-	skyCol  vec // light from above and from below, for surfaces facing there
-	lowCol  vec
-	expose  float32
-	blur    float32 // how far the background is out of focus, 0..1
-	focus   float32 // distance from the camera that is sharp
-	macro   bool    // a close-up: shallow depth of field
-	offset  vec     // moves the noise, so that no two trucks rust alike
+	cam      camera
+	setting  setting
+	key      vec // direction towards the main light
+	keyCol   vec
+	skyCol   vec // light from above and from below, for surfaces facing there
+	lowCol   vec
+	expose   float32
+	blur     float32 // how far the background is out of focus, 0..1
+	focus    float32 // distance from the camera that is sharp
+	macro    bool    // a close-up: shallow depth of field
+	sharpMat uint16  // a material with writing on it, drawn pixel by pixel; 0 for none
+	texScale float32 // 1 for a truck; more for small things, whose rust is finer
+	offset   vec     // moves the noise, so that no two trucks rust alike
 
 	light lightView
 	tiles *tiles
@@ -43,12 +45,13 @@ type lightView struct {
 	scale          float32 // texels a metre
 	size           int
 	softness       float32 // radius of the penumbra in metres
+	bias           float32 // depth within which a surface does not shade itself, metres
 }
 
 // castShadows draws the scene as the key light sees it, within radius of centre.
 func (s *scene) castShadows(c *canvas, centre vec, radius, softness float32) {
 	const size = 768
-	l := lightView{dir: s.key, centre: centre, size: size, scale: size / (2 * radius), softness: softness}
+	l := lightView{dir: s.key, centre: centre, size: size, scale: size / (2 * radius), softness: softness, bias: 1.3 * 2 * radius / size}
 	ref := vec{0, 0, 1}
 	if abs(s.key.z) > 0.95 {
 		ref = vec{1, 0, 0}
@@ -97,10 +100,10 @@ var poisson = [5][2]float32{{-0.6, -0.5}, {0.7, -0.35}, {0.05, 0.05}, {-0.45, 0.
 // rotates the sample pattern from pixel to pixel.
 func (s *scene) lit(c *canvas, p, n vec, turn int) float32 {
 	l := &s.light
-	q := p.add(n.mul(0.012)).sub(l.centre)
+	q := p.add(n.mul(l.bias)).sub(l.centre)
 	x := float32(l.size)/2 + q.dot(l.right)*l.scale
 	y := float32(l.size)/2 - q.dot(l.up)*l.scale
-	d := q.dot(l.dir) + 0.012
+	d := q.dot(l.dir) + l.bias
 	r := l.softness * l.scale
 	lim := float32(l.size) - 1 - r
 	if !(x > r && y > r && x < lim && y < lim) {
@@ -120,8 +123,8 @@ func (s *scene) lit(c *canvas, p, n vec, turn int) float32 {
 		over := c.lightMap[int(y+oy)*l.size+int(x+ox)] - d
 		if over < 0 {
 			free++
-		} else if over < 0.01 {
-			free += 1 - over*100
+		} else if over < l.bias {
+			free += 1 - over/l.bias
 		}
 	}
 	return free / float32(len(poisson))
@@ -303,10 +306,15 @@ func (a *aoMap) at(x, y, iw float32) float32 {
 	fu, fv := clamp(u-float32(i), 0, 1), clamp(v-float32(j), 0, 1)
 	k := j*a.w + i
 	tol := iw * 0.012
-	w0 := (1 - fu) * (1 - fv) * tol / (tol + abs(a.iw[k]-iw))
-	w1 := fu * (1 - fv) * tol / (tol + abs(a.iw[k+1]-iw))
-	w2 := (1 - fu) * fv * tol / (tol + abs(a.iw[k+a.w]-iw))
-	w3 := fu * fv * tol / (tol + abs(a.iw[k+a.w+1]-iw))
+	d0, d1, d2, d3 := abs(a.iw[k]-iw), abs(a.iw[k+1]-iw), abs(a.iw[k+a.w]-iw), abs(a.iw[k+a.w+1]-iw)
+	if max(d0, d1, d2, d3) < tol {
+		up, down := lerp(a.open[k], a.open[k+1], fu), lerp(a.open[k+a.w], a.open[k+a.w+1], fu)
+		return lerp(up, down, fv)
+	}
+	w0 := (1 - fu) * (1 - fv) * tol / (tol + d0)
+	w1 := fu * (1 - fv) * tol / (tol + d1)
+	w2 := (1 - fu) * fv * tol / (tol + d2)
+	w3 := fu * fv * tol / (tol + d3)
 	return (a.open[k]*w0 + a.open[k+1]*w1 + a.open[k+a.w]*w2 + a.open[k+a.w+1]*w3 + 1e-6) / (w0 + w1 + w2 + w3 + 1e-6)
 }
 

@@ -48,15 +48,15 @@ type decal struct {
 var (
 	holeCol   = linear(0x14110f)
 	rustDark  = linear(0x3a1d12)
-	rustMid   = linear(0x7a3b1a)
-	rustBloom = linear(0xb8692e)
+	rustMid   = linear(0x6e3e24)
+	rustBloom = linear(0xa2673a)
 	oldPrimer = linear(0x6e6258)
 	dustCol   = linear(0xa8957a)
 )
 
 // texUV projects p along the axis its surface faces, in metres.
 func (s *scene) texUV(axis uint8, p vec) (u, v float32) {
-	p = p.add(s.offset)
+	p = p.mul(s.texScale).add(s.offset)
 	switch axis {
 	case 0:
 		return p.y, p.z
@@ -71,7 +71,7 @@ func (s *scene) shade(c *canvas, st *screenTri, x, y int) vec {
 	fx, fy := float32(x)+0.5, float32(y)+0.5
 	p, n, iw := s.surface(st, fx, fy)
 	m := &s.mats[st.mat]
-	turn := x&1 | y&1<<1
+	turn := int(s.tiles.grain[(y&(tileSize-1))*tileSize+x&(tileSize-1)])
 	switch m.kind {
 	case kindGlow:
 		return m.col
@@ -107,7 +107,7 @@ func (s *scene) shade(c *canvas, st *screenTri, x, y int) vec {
 	case kindLiner:
 		g := s.tiles.cells.at(u*900, v*900)
 		h := s.tiles.cells.at(u*900+4, v*900+3)
-		n = n.add(vec{(g - h) * 0.9, (h - g) * 0.7, 0}).unit()
+		n = n.add(vec{(g - h) * 0.55, (h - g) * 0.45, 0}).unit()
 		col = col.mul(0.6 + 0.8*g)
 	case kindLeaf:
 		g := s.tiles.cells.at(u*420+p.z*90, v*420)
@@ -124,10 +124,14 @@ func (s *scene) shade(c *canvas, st *screenTri, x, y int) vec {
 		col = m.crack.over(s, col, p)
 	}
 	if m.dust > 0 {
-		d := m.dust * step(0.25, 0.75, s.tiles.cloud.at(u*130, v*130)+0.35*n.z-0.25*p.z)
+		// Dust lies on what faces up, and is thrown up from below.
+		low := step(1.15, 0.55, p.z*s.texScale)
+		d := m.dust * step(0.3, 0.85, 0.5*s.tiles.cloud.at(u*110, v*110)+0.3*max(n.z, 0)+0.5*low)
 		col = mix(col, dustCol, d)
 		gloss *= 1 - d
 	}
+	// A reflection squeezed into less than a pixel would sparkle: spread it.
+	rough = max(rough, min(st.curve*3, 0.8))
 	return s.finish(c, p, n, col, gloss, rough, iw, fx, fy, turn, m.kind == kindMetal)
 }
 
@@ -162,15 +166,14 @@ func (s *scene) finish(c *canvas, p, n, col vec, gloss, rough, iw, fx, fy float3
 		hl *= hl
 		hl *= hl
 		hl *= hl
-		if rough < 0.35 {
-			hl *= hl
-			hl *= hl * hl * hl
-		}
-		mirror = mirror.add(s.keyCol.mul(hl * lit * (1 - 0.7*rough)))
+		sharp := hl * hl
+		sharp *= sharp
+		sharp *= sharp
+		mirror = mirror.add(s.keyCol.mul(lerp(4*sharp, hl*0.6, min(rough*2, 1)) * lit * (1 - 0.8*rough)))
 	}
 	mirror = mirror.mul(f * (0.3 + 0.7*open))
 	if metal {
-		return out.mul(0.25 * (1 + rough)).add(mirror.tint(col))
+		return out.mul(0.06 + 0.3*rough).add(mirror.tint(col))
 	}
 	return out.mul(1 - f*0.6).add(mirror)
 }
@@ -245,7 +248,7 @@ func (s *scene) surroundings(p, r vec, rough float32) vec {
 		t := -p.z / r.z
 		h := p.add(r.mul(t))
 		near := step(0, 1.6, max(abs(h.x)-1.7, abs(h.y)-0.7))
-		return vec{0.2, 0.195, 0.185}.mul(0.25 + 0.75*near)
+		return vec{0.26, 0.255, 0.245}.mul(0.15 + 0.85*near)
 	}
 	tx, ty, tz := float32(1e9), float32(1e9), (roomZ-p.z)/(r.z+0.001)
 	if r.x > 0.001 {
@@ -275,6 +278,6 @@ func (s *scene) surroundings(p, r vec, rough float32) vec {
 	window := step(1.9-soft, 2.05+soft, hz) * (1 - step(3.3-soft, 3.45+soft, hz))
 	pane := abs(along - 1.9*float32(floor32(along/1.9+0.5)))
 	window *= step(0.12-soft*0.1, 0.2+soft*0.5, pane)
-	base := lerp(0.1, 0.34, step(0.9-soft, 1.3+soft, hz))
+	base := lerp(0.07, 0.34, step(0.9-soft, 1.3+soft, hz))
 	return vec{base, base, base * 0.98}.add(vec{1.9, 2.1, 2.35}.mul(window))
 }

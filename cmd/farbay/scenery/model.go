@@ -1,6 +1,9 @@
 package scenery
 
-import "sort"
+import (
+	"sort"
+	"sync"
+)
 
 // pt is a point of a flat profile, in metres.
 type pt struct{ u, v float32 }
@@ -42,7 +45,18 @@ type bend struct {
 	lift             func(x, y, z float32) float32
 }
 
-func newModel() *model { return &model{xf: identity, outer: identity} }
+func newModel() *model {
+	return &model{xf: identity, outer: identity, tris: triangles.Get().([]tri)[:0]}
+}
+
+// triangles keeps models' memory from one photo to the next.
+var triangles = sync.Pool{New: func() any { return make([]tri, 0, 1<<16) }}
+
+// release gives the model's memory back; the model is no longer usable.
+func (m *model) release() {
+	triangles.Put(m.tris[:0]) //nolint:staticcheck // a slice header is small beside what it keeps
+	m.tris = nil
+}
 
 // use adds a material and makes it current; the number returned selects it again.
 func (m *model) use(mt material) uint16 {
@@ -174,6 +188,20 @@ func (m *model) place(a, b, c vertex) {
 	}
 	t.flat = a.n == b.n && b.n == c.n
 	m.tris = append(m.tris, t)
+}
+
+// stamp adds copies of finished triangles at the present placement.
+func (m *model) stamp(tris []tri) {
+	first := m.surf + 1
+	for _, t := range tris {
+		for i := range t.p {
+			t.p[i] = m.xf.point(t.p[i])
+			t.n[i] = m.xf.dir(t.n[i])
+		}
+		t.surf += first
+		m.surf = max(m.surf, t.surf)
+		m.tris = append(m.tris, t)
+	}
 }
 
 // quad is a flat four-cornered face with one normal.

@@ -1,10 +1,10 @@
 package scenery
 
-// building is the long steel shop with its doors, seen across the yard. It
-// stands on the side away from the camera, so both long sides get one.
-func (s *scene) building() {
+// building is the long steel shop with its doors, seen across the yard: it
+// stands on the side away from the camera.
+func (s *scene) building(azimuth float32) {
 	m := s.model
-	away := sign(s.offset.x - 4.5)
+	away := -sign(sin(azimuth))
 	y := 15 * away
 	m.use(material{kind: kindPaint, col: linear(0x8a9a94), noShadow: true})
 	for i := range 60 { // standing seams
@@ -37,7 +37,7 @@ func (s *scene) trees(d *dice, n int, near, far float32) {
 		m.use(material{kind: kindPlain, col: linear(0x4a3a2a), noShadow: true})
 		m.rod(vec{x, y, 0}, vec{x, y, h * 0.4}, 0.14, 6)
 		c := mix(linear(0x2f4427), linear(0x4f6430), d.unit())
-		m.use(material{kind: kindLeaf, col: c, noShadow: true})
+		leaf := [2]uint16{m.use(material{kind: kindLeaf, col: c.mul(0.8), noShadow: true}), m.use(material{kind: kindLeaf, col: c.mul(1.25), noShadow: true})}
 		if d.unit() < 0.55 { // a conifer: ragged skirts
 			for k := range 5 {
 				z := h * (0.16 + 0.17*float32(k))
@@ -48,9 +48,12 @@ func (s *scene) trees(d *dice, n int, near, far float32) {
 			}
 			continue
 		}
-		for range 7 { // a broadleaf: a heap of balls
-			w := h * d.between(0.12, 0.2)
-			m.at(move(x+d.between(-0.2, 0.2)*h, y+d.between(-0.2, 0.2)*h, h*d.between(0.45, 0.8)).then(stretch(1, 1, 0.8)), func() { ball(m, w) })
+		for k := range 16 { // a broadleaf: a heap of leaf clouds
+			w := h * d.between(0.09, 0.17)
+			up := 0.34 + 0.5*float32(k)/16
+			out := 0.26 * (1 - abs(up-0.52)*1.5)
+			m.mat = leaf[k%2]
+			m.at(move(x+d.between(-out, out)*h, y+d.between(-out, out)*h, h*up).then(stretch(1, 1, 0.75)), func() { ball(m, w) })
 		}
 	}
 }
@@ -69,15 +72,13 @@ func (s *scene) countryside(d *dice) {
 	}
 	// Grass tufts, thickest at the road's edge.
 	greens := []uint16{
-		m.use(material{kind: kindLeaf, col: linear(0x7c8a44), noShadow: true, twoSided: true}),
-		m.use(material{kind: kindLeaf, col: linear(0xa59a58), noShadow: true, twoSided: true}),
-		m.use(material{kind: kindLeaf, col: linear(0x5f7038), noShadow: true, twoSided: true}),
+		m.use(material{kind: kindLeaf, col: linear(0x93a054), noShadow: true, twoSided: true}),
+		m.use(material{kind: kindLeaf, col: linear(0xbcb06c), noShadow: true, twoSided: true}),
+		m.use(material{kind: kindLeaf, col: linear(0x788a48), noShadow: true, twoSided: true}),
 	}
-	for range 900 {
-		x := d.between(-13, 13)
-		y := d.between(1.75, 5.5)
-		y *= y / 5.5
-		y = max(y, 1.7)
+	for range 1500 {
+		x := d.between(-12, 12)
+		y := 1.5 + 5*d.unit()*d.unit()
 		if d.unit() < 0.5 {
 			y = -y
 		}
@@ -85,9 +86,9 @@ func (s *scene) countryside(d *dice) {
 		for range 4 {
 			a := d.unit() * 2 * pi
 			bx, by := x+d.between(-0.06, 0.06), y+d.between(-0.06, 0.06)
-			h, lean := d.between(0.08, 0.26), d.between(0.02, 0.12)
-			n := vec{cos(a), sin(a), 1.4}.unit()
-			w := vec{-sin(a) * 0.012, cos(a) * 0.012, 0}
+			h, lean := d.between(0.05, 0.17), d.between(0.02, 0.09)
+			n := vec{cos(a) * 0.3, sin(a) * 0.3, 1}.unit()
+			w := vec{-sin(a) * 0.008, cos(a) * 0.008, 0}
 			p := vec{bx, by, 0}
 			m.nextSurf()
 			m.face(vertex{p.sub(w), n}, vertex{p.add(w), n}, vertex{p.add(vec{cos(a) * lean, sin(a) * lean, h}), n})

@@ -52,11 +52,11 @@ func (s *scene) outOfFocus(iw float32) float32 {
 	if iw <= 0 {
 		return s.blur
 	}
-	d := 1 / (iw * s.focus)
+	k := iw * s.focus // 1 in the plane of focus, less behind it
 	if s.macro {
-		return max(step(1.08, 1.9, d), step(0.86, 0.5, d)) * s.blur
+		return max(clamp((0.92-k)*2.6, 0, 1), clamp((k-1.17)*1.3, 0, 1)) * s.blur
 	}
-	return step(1.15, 2.1, d) * s.blur
+	return clamp((0.86-k)*2.6, 0, 1) * s.blur
 }
 
 // softRow is one row of a softMap, brought to the photo's width.
@@ -87,9 +87,9 @@ func (s *scene) develop(c *canvas) *image.RGBA {
 	inv := 0.34 / (cx*cx + cy*cy)
 	gx, gy := int(s.offset.x*97)&(tileSize-1), int(s.offset.y*61)&(tileSize-1)
 	// Depths that are surely sharp need no closer look.
-	sharpFar, sharpNear := 1/(1.16*s.focus), float32(1e9)
+	sharpFar, sharpNear := 0.86/s.focus, float32(1e9)
 	if s.macro {
-		sharpFar, sharpNear = 1/(1.09*s.focus), 1/(0.85*s.focus)
+		sharpFar, sharpNear = 0.92/s.focus, 1.17/s.focus
 	}
 	if s.blur == 0 {
 		sharpFar = -1

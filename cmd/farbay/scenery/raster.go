@@ -16,6 +16,7 @@ type screenTri struct {
 	x, y       [3]float32
 	iw         [3]float32 // a, b, c of 1/depth
 	na, nb, nc vec
+	curve      float32 // how far the normal turns from pixel to pixel, radians
 	flat       bool
 	axis       uint8 // 0, 1, 2: the axis the normal is closest to
 	mat        uint16
@@ -126,6 +127,10 @@ func (c *canvas) project(cam *camera, tris []tri, mats []material) {
 				gy := pl.of([3]float32{tv[0].n.y * iw[0], tv[1].n.y * iw[1], tv[2].n.y * iw[2]})
 				gz := pl.of([3]float32{tv[0].n.z * iw[0], tv[1].n.z * iw[1], tv[2].n.z * iw[2]})
 				st.na, st.nb, st.nc = vec{gx[0], gy[0], gz[0]}, vec{gx[1], gy[1], gz[1]}, vec{gx[2], gy[2], gz[2]}
+				w := 3 / (iw[0] + iw[1] + iw[2])
+				n := tv[0].n.add(tv[1].n).add(tv[2].n).mul(1.0 / 3)
+				dx, dy := st.na.sub(n.mul(st.iw[0])), st.nb.sub(n.mul(st.iw[1]))
+				st.curve = w * sqrt(dx.dot(dx)+dy.dot(dy))
 			}
 			if mats[t.mat].kind == kindGlass {
 				c.glass = append(c.glass, st)
@@ -190,7 +195,9 @@ func (g *gradient) of(v [3]float32) [3]float32 {
 func raster(tris []screenTri, w, h int, ox, oy float32, depth []float32, id []int32) {
 	ox += 0.5
 	oy += 0.5
-	for i := range tris {
+	// The last come first: the subject is built after its surroundings, and
+	// what is already hidden costs least.
+	for i := len(tris) - 1; i >= 0; i-- {
 		t := &tris[i]
 		a, b, c := 0, 1, 2
 		if t.y[b] < t.y[a] {
@@ -286,15 +293,15 @@ func ceil(x float32) int {
 }
 
 // samples is how many points of a pixel are looked at.
-const samples = 3
+const samples = 2
 
 // see finds the visible surface of every pixel, and the further surfaces seen
-// at two more points of it where they differ: edges are smoothed by those.
+// at one more point of it where they differ: edges are smoothed by those.
 func (c *canvas) see() {
 	clearTo(c.depth, 0)
 	clearTo(c.id, -1)
-	raster(c.screen, c.w, c.h, 0, -0.33, c.depth, c.id)
-	for _, o := range [samples - 1][2]float32{{0.33, 0.2}, {-0.33, 0.2}} {
+	raster(c.screen, c.w, c.h, -0.25, -0.25, c.depth, c.id)
+	for _, o := range [samples - 1][2]float32{{0.25, 0.25}} {
 		clearTo(c.depth2, 0)
 		clearTo(c.id2, -1)
 		raster(c.screen, c.w, c.h, o[0], o[1], c.depth2, c.id2)

@@ -72,13 +72,11 @@ func (s *scene) shadeRoom(c *canvas, m *material, st *screenTri, p, n vec, iw, f
 		}
 		col = col.mul((0.84 + 0.26*big) * (1 - 0.16*joint))
 		col = col.mul(0.72 + 0.28*step(0, 0.5, p.z)) // splashes along the floor
-		gloss, rough = 0.03, 0.7
 	case kindDoor:
 		f := p.z/0.12 - float32(floor32(p.z/0.12))
 		n = n.add(vec{0, 0, (f - 0.5) * 1.1}).unit()
 		big := t.cloud.at(p.x*50, p.z*50)
 		col = slatCol.mul(0.78 + 0.3*big).mul(0.6 + 0.4*step(0.02, 0.12, f))
-		gloss, rough = 0.08, 0.5
 	case kindGravel:
 		big := t.cloud.at(p.x*40, p.y*40)
 		st1 := t.cells.at(p.x*330, p.y*330)

@@ -115,8 +115,10 @@ type Shot struct {
 
 // Stored size in pixels, whichever way the phone was held.
 const (
-	WidthPx  = 1600
-	HeightPx = 1200
+	WidthPx  = 1440
+	HeightPx = 1080
+
+	quality = 84 // of the JPEG encoding, 1..100
 )
 
 // Exif orientations a phone writes: how the stored rows and columns lie in the
@@ -142,7 +144,7 @@ func (s Shot) orientation() int {
 	return orientTopLeft
 }
 
-// JPEG is the photo's file: WidthPx x HeightPx pixels as stored, quality 86,
+// JPEG is the photo's file: WidthPx x HeightPx pixels as stored,
 // with an Exif block whose orientation says how to turn it. It is an error if
 // the state, view, body, place or year cannot be drawn or written.
 //
@@ -156,10 +158,13 @@ func (s Shot) JPEG() ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	img := s.draw(WidthPx, HeightPx)
+	img, err := s.draw(WidthPx, HeightPx)
+	if err != nil {
+		return nil, err
+	}
 	var buf bytes.Buffer
 	buf.Grow(1 << 20)
-	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: 86}); err != nil {
+	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: quality}); err != nil {
 		return nil, fmt.Errorf("scenery.JPEG: %w", err)
 	}
 	return insertExif(buf.Bytes(), exif)

@@ -15,7 +15,7 @@ func (s *scene) surroundTruck(b *builder, shot Shot) {
 	case yard:
 		s.use(material{kind: kindGravel, noShadow: true})
 		s.ground(90)
-		s.building()
+		s.building(az)
 	case road:
 		s.use(material{kind: kindRoad, noShadow: true})
 		s.ground(90)

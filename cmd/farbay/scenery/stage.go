@@ -2,9 +2,10 @@ package scenery
 
 import "image"
 
-// draw renders the photo as it is stored, w x h pixels.
-func (s Shot) draw(w, h int) *image.RGBA {
-	sc := &scene{model: newModel(), tiles: sharedTiles()}
+// draw renders the photo as it is stored, w x h pixels, both even.
+func (s Shot) draw(w, h int) (*image.RGBA, error) {
+	sc := &scene{model: newModel(), tiles: sharedTiles(), texScale: 1}
+	defer sc.release()
 	d := dice{seed: int32(s.Truck.Seed)*31 + 5}
 	sc.offset = vec{d.between(0, 9), d.between(0, 9), d.between(0, 9)}
 	if s.State.closeUp() {
@@ -24,7 +25,7 @@ func (s Shot) draw(w, h int) *image.RGBA {
 	sc.aim(frame, w, h, s.orientation())
 	sc.lightUp(frame.azimuth, d)
 	sc.focus = frame.target.sub(sc.cam.eye).length()
-	return sc.render(vec{0, 0, 0.7}, b.base/2+2.2, softness(sc.setting), 0)
+	return sc.render(vec{0, 0, 0.7}, b.base/2+2.2, softness(sc.setting), 0), nil
 }
 
 func softness(p setting) float32 {
@@ -37,7 +38,7 @@ func softness(p setting) float32 {
 	return 0.06
 }
 
-func (s State) closeUp() bool { return false }
+func (s State) closeUp() bool { return s >= RustedFloorPan && s <= LinerSprayed }
 
 func (s Shot) place() setting {
 	switch s.State {
@@ -80,7 +81,7 @@ func (s Shot) finishes(m *model) finishes {
 	satin := material{kind: kindPaint, col: linear(0x17191a), gloss: 0.05, rough: 0.3}
 	frame := satin
 	if s.State == BareFrame {
-		frame = material{kind: kindSteel, col: linear(0xa9aaa6), gloss: 0.05, rough: 0.7, rust: 0.22}
+		frame = material{kind: kindSteel, col: linear(0x8d8e8a), gloss: 0.05, rough: 0.7, rust: 0.27}
 	}
 	f.frame = steel(scale, frame)
 	f.axle = steel(scale, satin)
@@ -133,8 +134,8 @@ func (s Shot) outfit() outfit {
 	case RollingChassis:
 		return outfit{frame: true, axles: true, wheels: true, engine: true, tank: true}
 	case BodyOnFrame:
-		whole.glass, whole.lamps, whole.bumpers, whole.seats, whole.doors = false, false, false, false, s.Number%2 == 1
-		whole.bonnet = s.Number%3 != 0
+		whole.glass, whole.lamps, whole.bumpers, whole.seats, whole.doors = false, false, false, false, false
+		whole.bonnet = s.Number%2 == 0
 	case DeliveryTrailer:
 		whole.lift = trailerDeck
 	}
@@ -175,7 +176,7 @@ func (s Shot) standTruck(b *builder) {
 	case BareFrame, FrameCoated:
 		m.use(material{kind: kindPaint, col: linear(0xb3452c), gloss: 0.04, rough: 0.3})
 		for _, x := range []float32{b.front - 0.3, b.rear + 0.25} {
-			b.both(func(float32) { jackStand(m, x, 0.4, b.frameZ-0.02) })
+			b.both(func(float32) { jackStand(m, x, railY, b.underRail(x)) })
 		}
 	case TubInPrimer, Painted:
 		// A dolly: two long bars on castors.
@@ -204,44 +205,72 @@ func jackStand(m *model, x, y, top float32) {
 	m.box(x-0.15, y-0.15, 0.03, x+0.15, y+0.15, 0.05, 0.004)
 	m.box(x-0.045, y-0.045, 0.26, x+0.045, y+0.045, 0.36, 0.008)
 	m.rod(vec{x, y, 0.3}, vec{x, y, top - 0.08}, 0.022, 12)
-	m.box(x-0.05, y-0.06, top-0.1, x+0.05, y+0.06, top-0.075, 0.006)
+	m.box(x-0.05, y-0.06, top-0.025, x+0.05, y+0.06, top, 0.006)
 }
 
-// layOut sets the parts taken off on the floor and against trestles.
+// layOut sets the parts taken off around the truck: the bonnet on trestles,
+// the doors against a rack, the front panel and bumper on the floor, the small
+// parts in boxes.
 func (b *builder) layOut() {
-	f := b.fit
-	b.at(move(b.cowl+1.9, -1.5, 0).then(turnZ(0.3)).then(turnY(-pi/2+0.22)).then(move(-b.cowl, 0, -1.05)), b.drawBonnet)
+	wood := b.use(material{kind: kindWood, col: linear(0xb08a5a)})
+	rack := b.use(material{kind: kindPaint, col: linear(0x3c4a55), gloss: 0.04, rough: 0.4})
+	bx, by := b.front-0.2, float32(-2.2)
+	b.at(move(bx, by, -0.4).then(turnZ(0.12)).then(move(-(b.cowl+b.nose)/2, 0, 0)), b.drawBonnet)
+	b.with(wood, func() {
+		for _, dx := range []float32{-0.38, 0.38} {
+			b.box(bx+dx-0.04, by-0.5, 0.68, bx+dx+0.04, by+0.5, 0.74, 0.005)
+			for _, y := range []float32{by - 0.42, by + 0.42} {
+				b.rod(vec{bx + dx - 0.16, y, 0}, vec{bx + dx, y, 0.7}, 0.022, 8)
+				b.rod(vec{bx + dx + 0.16, y, 0}, vec{bx + dx, y, 0.7}, 0.022, 8)
+			}
+		}
+		for i := range 4 {
+			x := b.tail + 0.1 + 0.62*float32(i)
+			b.at(move(x, -1.6, 0).then(turnZ(b.dice.between(-0.1, 0.1))), func() { b.crate(0.25, 0.17, 0.16) })
+		}
+	})
 	lean := func(x, y, turn float32, side float32) {
-		b.at(move(x, y, 0).then(turnZ(turn)).then(turnX(-0.26*side)).then(move(-(b.cowl+b.doorEnd)/2, -b.half*side, -b.sill-0.03)), func() {
+		b.at(move(x, y, 0).then(turnZ(turn)).then(turnX(-0.2)).then(move(-(b.cowl+b.doorEnd)/2, -b.half*side, -b.sill-0.03)), func() {
 			if side > 0 {
-				b.drawDoor(1)
+				b.drawDoor()
 			} else {
-				b.at(stretch(1, -1, 1), func() { b.drawDoor(-1) })
+				b.at(stretch(1, -1, 1), b.drawDoor)
 			}
 		})
 	}
-	lean(b.rear+0.2, 1.75, 0.06, 1)
-	lean(b.rear+1.5, 1.8, -0.08, 1)
-	// The front panel lies before the truck, bumper beside it.
-	b.at(move(b.nose+1.3, 0.5, 0.02).then(turnZ(0.5)).then(turnY(-pi/2)).then(move(-b.nose, 0, -0.9)), b.drawFace)
-	b.at(move(0.2, -1.75, -b.frameZ+0.1).then(turnZ(pi/2-0.1)).then(move(-b.nose, 0, 0)), func() {
-		b.with(b.fin.chrome, func() {
-			b.box(b.nose, -0.8, b.frameZ-0.08, b.nose+0.08, 0.8, b.frameZ+0.05, 0.02)
-		})
+	lean(b.rear+0.2, 1.8, 0.04, 1)
+	lean(b.rear+1.4, 1.82, -0.05, -1)
+	b.with(rack, func() {
+		b.rod(vec{b.rear - 0.4, 2.06, 0.85}, vec{b.rear + 2.0, 2.06, 0.85}, 0.025, 10)
+		for _, x := range []float32{b.rear - 0.35, b.rear + 0.8, b.rear + 1.95} {
+			b.rod(vec{x, 2.06, 0}, vec{x, 2.06, 0.85}, 0.02, 8)
+			b.rod(vec{x, 2.5, 0}, vec{x, 2.06, 0.85}, 0.02, 8)
+		}
 	})
-	_ = f
-	// A row of boxes with the small parts.
-	b.use(material{kind: kindWood, col: linear(0xb08a5a)})
-	for i := range 4 {
-		x := b.tail + 0.2 + 0.62*float32(i)
-		b.at(move(x, -1.55, 0).then(turnZ(b.dice.between(-0.1, 0.1))), func() { crate(b.model, 0.25, 0.17, 0.16) })
-	}
+	b.at(move(b.nose+1.0, 0.6, 0.02).then(turnZ(0.4)).then(turnY(-pi/2)).then(move(-b.nose, 0, -0.9)), b.drawFace)
+	b.at(move(b.nose+0.5, -0.9, 0).then(turnZ(-0.5)), func() {
+		b.with(b.fin.chrome, func() { b.box(0, -0.75, 0, 0.08, 0.75, 0.13, 0.02) })
+	})
 }
 
-func crate(m *model, hx, hy, h float32) {
-	m.box(-hx, -hy, 0, hx, hy, 0.012, 0)
-	m.box(-hx, -hy, 0, hx, -hy+0.014, h, 0.003)
-	m.box(-hx, hy-0.014, 0, hx, hy, h, 0.003)
-	m.box(-hx, -hy, 0, -hx+0.014, hy, h, 0.003)
-	m.box(hx-0.014, -hy, 0, hx, hy, h, 0.003)
+// crate is an open box, some way full of what came off.
+func (b *builder) crate(hx, hy, h float32) {
+	const t = 0.014
+	b.box(-hx, -hy, 0, hx, hy, 0.012, 0)
+	b.box(-hx, -hy, 0, hx, -hy+t, h, 0.003)
+	b.box(-hx, hy-t, 0, hx, hy, h, 0.003)
+	b.box(-hx, -hy, 0, -hx+t, hy, h, 0.003)
+	b.box(hx-t, -hy, 0, hx, hy, h, 0.003)
+	for i := range 14 {
+		b.with([]uint16{b.fin.rust, b.fin.chrome, b.fin.axle, b.fin.black}[i%4], func() {
+			b.at(move(b.dice.between(-hx, hx)*0.75, b.dice.between(-hy, hy)*0.7, b.dice.between(0.05, h)).then(turnZ(b.dice.unit()*6)).then(turnX(b.dice.unit())), func() {
+				l, w := b.dice.between(0.03, 0.09), b.dice.between(0.015, 0.035)
+				if i%3 == 0 {
+					b.rod(vec{-l, 0, 0}, vec{l, 0, 0}, w*0.6, 10)
+					return
+				}
+				b.box(-l, -w, -w*0.5, l, w, w*0.5, 0.004)
+			})
+		})
+	}
 }

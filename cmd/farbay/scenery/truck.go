@@ -73,14 +73,16 @@ type builder struct {
 	fit   outfit
 	body  *bend
 	dice  dice
+
+	wheelTris []tri
 }
 
 func newBuilder(m *model, t Truck) *builder {
 	b := &builder{model: m, sizes: t.sizes(), truck: t, dice: dice{seed: int32(t.Seed) + 7}}
 	b.body = &bend{
-		cutX: grid(b.tail-0.1, b.nose+0.1, 14),
-		cutY: []float32{-0.7, -0.5, -0.25, 0, 0.25, 0.5, 0.7},
-		cutZ: []float32{0.72, 0.8, 0.88, 0.96, 1.03, 1.075, 1.095, 1.115, 1.16, 1.22, 1.3, 1.5, 1.7, 1.8},
+		cutX: append(grid(b.cowl, b.nose, 4), grid(b.tail, b.rear, 2)...),
+		cutY: []float32{-0.66, -0.4, 0, 0.4, 0.66},
+		cutZ: []float32{0.74, 0.86, 0.98, 1.075, 1.095, 1.15, 1.24, 1.45, 1.65},
 		scale: func(x, z float32) float32 {
 			// The sides swell to 1.02 m, carry a crease below the window
 			// line, and lean in above it; the nose narrows a little.
@@ -169,7 +171,19 @@ func (b *builder) drawWheels() {
 }
 
 // drawWheel is a tyre on a steel wheel, its axis along y, its face towards +y.
+// It is built once and then copied: it is half of all triangles.
 func (b *builder) drawWheel() {
+	if b.wheelTris == nil {
+		kept, placed := b.tris, b.xf
+		b.tris, b.xf = nil, identity
+		b.buildWheel()
+		b.wheelTris = b.tris
+		b.tris, b.xf = kept, placed
+	}
+	b.stamp(b.wheelTris)
+}
+
+func (b *builder) buildWheel() {
 	r := b.wheel
 	const w = 0.125 // half the tyre's width
 	b.at(turnX(-pi/2), func() {
