@@ -35,6 +35,8 @@ type streams struct {
 func commands() []command {
 	return []command{
 		{"serve", "", "serve a shop from its data folder", serve},
+		{"demo", "", "fill an empty folder with an invented shop and serve it", demo},
+		{"check", "", "look for anything that breaks a promise", check},
 		{"person", "add|list|end|link", "look after accounts", person},
 		{"version", "", "say which version this is", version},
 	}

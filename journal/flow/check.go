@@ -19,7 +19,11 @@ type Fault struct {
 
 // Checked counts what [Steps.Check] looked at.
 type Checked struct {
-	Builds, Photos, Revisions, Documents, Events int
+	Builds    int `json:"builds"`
+	Photos    int `json:"photos"`
+	Revisions int `json:"revisions"`
+	Documents int `json:"documents"`
+	Events    int `json:"events"`
 }
 
 // Check looks for anything that breaks a promise: originals that are missing or

@@ -10,7 +10,7 @@ import (
 func FirstShop() journal.Shop {
 	return journal.Shop{
 		Name: "Our shop", Zone: "America/Denver", Currency: "USD",
-		LabourRate: 9500, QuietDays: 14, Version: firstVersion,
+		LabourRate: 9500, QuietDays: 14,
 	}
 }
 
@@ -22,7 +22,7 @@ func (s *Steps) SeedShop(ctx context.Context, first journal.Shop) error {
 		if err != nil || there {
 			return err
 		}
-		first.Version = firstVersion
+		first.Version = 0 // nothing is stored yet
 		if err := first.Validate(); err != nil {
 			return err
 		}

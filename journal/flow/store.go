@@ -107,7 +107,7 @@ type Reads interface {
 	// LastNews is when the owner's side last got something new to see: an
 	// entry shared, a paper sent, an invoice issued. Zero if never.
 	LastNews(journal.BuildID) (time.Time, error)
-	Events(journal.BuildID) ([]journal.Event, error) // by Seq
+	Events(journal.BuildID) ([]journal.Event, error) // by Seq; "" for those of no build
 
 	Letter(journal.LetterID) (journal.Letter, error)
 	Letters(limit int) ([]journal.Letter, error) // newest first

@@ -27,7 +27,7 @@ func (r eventRow) event() journal.Event {
 }
 
 func (r *reads) Events(build journal.BuildID) ([]journal.Event, error) {
-	return find(r, "Events", r.q().Where("build_id = ?", string(build)).Order("seq"), eventRow.event)
+	return find(r, "Events", r.q().Where("build_id IS ?", ref(build)).Order("seq"), eventRow.event)
 }
 
 // AddEvent implements [flow.Tx]. Writes are serialised and a failed one leaves

@@ -118,7 +118,7 @@ func (b *build) scope(ctx context.Context, stages []journal.Stage) error {
 	for _, st := range stages {
 		b.stages[st.Name] = st.ID
 		row := flow.StageScope{
-			StageID: st.ID, Version: st.Version, PlannedDays: st.PlannedDays, LeadID: b.t.actors[b.story.lead].Person.ID,
+			StageID: st.ID, Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, LeadID: b.t.actors[b.story.lead].Person.ID,
 			PlannedFrom: day, PlannedTo: b.t.calendar.AddWorkingDays(day, st.PlannedDays-1),
 		}
 		day = b.t.calendar.AddWorkingDays(row.PlannedTo, 1)

@@ -1,0 +1,55 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+
+	"farbay/server"
+)
+
+// errFaults ends a check that found something; what it found has been printed.
+var errFaults = errors.New("something is wrong; see above")
+
+// check looks for anything in a data folder that breaks a promise: originals
+// missing or changed, statements that do not add up, stages billed twice or not
+// at all, papers that do not match their hash. It changes nothing, and may run
+// beside the server.
+func check(ctx context.Context, flags *flag.FlagSet, args []string, w streams) (err error) {
+	cfg := server.Default()
+	cfg.LogLevel = "warn"
+	flags.StringVar(&cfg.DataDir, "data", cfg.DataDir, "`folder` with the database and the photos")
+	asJSON := flags.Bool("json", false, "print each fault, and then the counts, as one JSON object a line")
+	if _, err := cfg.Load(flags, args, w.env); err != nil {
+		return err
+	}
+	app, err := server.Open(cfg)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, app.Close()) }()
+	faults, n, err := app.Steps().Check(ctx, func(sha string) error { return app.Storage().Verify(ctx, sha) })
+	if err != nil {
+		return err
+	}
+	lines := json.NewEncoder(w.out)
+	for _, f := range faults {
+		if !*asJSON {
+			fmt.Fprintf(w.out, "%s (%s)\n", f.Text, f.Subject)
+		} else if err := lines.Encode(f); err != nil {
+			return err
+		}
+	}
+	if *asJSON {
+		err = lines.Encode(n)
+	} else {
+		_, err = fmt.Fprintf(w.out, "%d builds, %d photos, %d papers' revisions, %d invoices and %d events looked at; %d faults.\n",
+			n.Builds, n.Photos, n.Revisions, n.Documents, n.Events, len(faults))
+	}
+	if err == nil && len(faults) > 0 {
+		err = errFaults
+	}
+	return err
+}
