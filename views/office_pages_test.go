@@ -1,6 +1,8 @@
 package views
 
 import (
+	"strconv"
+
 	"farbay/journal"
 	"farbay/journal/billing"
 	"farbay/journal/signoff"
@@ -64,7 +66,7 @@ func officePages() map[string]Page {
 	plan := shopPlan()
 	planForm := PlanForm{Name: plan.Name, Version: 3}
 	for i, s := range plan.Stages {
-		planForm.Stages = append(planForm.Stages, PlanStageForm{Number: string(rune('1' + i)), Name: s.Name, Days: "8", Photos: "6", Checks: "Every side photographed\nLoose parts listed", Cautions: "Fuel: drain first."})
+		planForm.Stages = append(planForm.Stages, PlanStageForm{Number: strconv.Itoa(i + 1), Name: s.Name, Days: "8", Photos: "6", Checks: "Every side photographed\nLoose parts listed", Cautions: "Fuel: drain first."})
 	}
 	planForm.Stages[2].Days = "0"
 	letter := journal.Letter{ID: "l1", To: "edda@example.net", ToName: "Edda Quill", Subject: "Change order 4 waits for you", CreatedAt: ago(2),

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"farbay/journal"
 )
@@ -82,10 +83,11 @@ func (w Wait) What() (string, error) {
 }
 
 func (w Wait) paper() string {
+	paper := strings.ToLower(w.Paper)
 	if w.Title == "" {
-		return w.Paper
+		return paper
 	}
-	return w.Paper + ", " + w.Title
+	return paper + ", " + w.Title
 }
 
 // Path returns where to act on it. It fails as [Wait.What] does.
