@@ -27,6 +27,7 @@ const (
 // they are "" such a report is a fault of the program.
 func failure(op string, err error, missing, taken string) error {
 	var known *journal.Error
+	var lite sqlite3.Error
 	switch {
 	case err == nil:
 		return nil
@@ -36,15 +37,14 @@ func failure(op string, err error, missing, taken string) error {
 		return journal.Errorf(journal.NotFound, "%s", missing)
 	case errors.Is(err, gorm.ErrDuplicatedKey) && taken != "":
 		return &journal.Error{Code: journal.Conflict, Message: taken, Err: fmt.Errorf("store.%s: %w", op, err)}
-	case errors.Is(err, gorm.ErrForeignKeyViolated):
+	case errors.Is(err, gorm.ErrForeignKeyViolated), errors.As(err, &lite) && lite.ExtendedCode == sqlite3.ErrConstraintForeignKey:
 		return &journal.Error{Code: journal.Conflict, Message: saidRefers, Err: fmt.Errorf("store.%s: %w", op, err)}
 	}
 	wrapped := fmt.Errorf("store.%s: %w", op, err)
-	var lite sqlite3.Error
 	if !errors.As(err, &lite) {
 		return wrapped
 	}
-	said := ""
+	var said string
 	switch lite.Code {
 	case sqlite3.ErrFull:
 		said = saidFull
@@ -52,14 +52,16 @@ func failure(op string, err error, missing, taken string) error {
 		said = saidBusy
 	case sqlite3.ErrIoErr, sqlite3.ErrReadonly, sqlite3.ErrCantOpen:
 		said = saidDisk
-	case sqlite3.ErrConstraint:
-		if lite.ExtendedCode == sqlite3.ErrConstraintForeignKey {
-			said = saidRefers
-			return &journal.Error{Code: journal.Conflict, Message: said, Err: wrapped}
-		}
-		return wrapped
 	default:
 		return wrapped
 	}
 	return &journal.Error{Code: journal.Unavailable, Message: said, Err: wrapped}
+}
+
+// restricted reports whether a row could not be deleted because others refer to
+// it. SQLite reports ON DELETE RESTRICT as a trigger's refusal; so this says
+// nothing about a table that has a trigger on deletes.
+func restricted(err error) bool {
+	var lite sqlite3.Error
+	return errors.As(err, &lite) && lite.ExtendedCode == sqlite3.ErrConstraintTrigger
 }

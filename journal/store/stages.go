@@ -1,6 +1,8 @@
 package store
 
 import (
+	"fmt"
+
 	"farbay/journal"
 )
 
@@ -77,11 +79,15 @@ func (t *tx) SaveStage(s journal.Stage) error {
 // DropStage removes a stage that nothing refers to. It returns
 // [journal.Conflict] when something does: a ticked check, an entry, a paper.
 func (t *tx) DropStage(build journal.BuildID, id journal.StageID) error {
-	n, err := t.exec("DropStage", "DELETE FROM stages WHERE build_id = ? AND id = ?", string(build), string(id))
-	if err == nil && n == 0 {
+	const op = "DropStage"
+	res := t.q().Exec("DELETE FROM stages WHERE build_id = ? AND id = ?", string(build), string(id))
+	if restricted(res.Error) {
+		return &journal.Error{Code: journal.Conflict, Message: "Work is recorded on this stage, so it cannot be removed.", Err: fmt.Errorf("store.%s: %w", op, res.Error)}
+	}
+	if res.Error == nil && res.RowsAffected == 0 {
 		return journal.Errorf(journal.NotFound, noStage)
 	}
-	return err
+	return t.fail(op, res.Error, "", "")
 }
 
 type checkRow struct {

@@ -123,7 +123,16 @@ func within(ctx context.Context, op string, handle *gorm.DB, f func(*reads) erro
 	if refused != nil {
 		return refused
 	}
-	return failure(op, err, "", "")
+	return failure(op, overtaken(ctx, err), "", "")
+}
+
+// overtaken names the request's end as the cause of a transaction that is over:
+// database/sql rolls back as soon as the context ends, and says only that.
+func overtaken(ctx context.Context, err error) error {
+	if errors.Is(err, sql.ErrTxDone) && ctx.Err() != nil {
+		return fmt.Errorf("%w: %w", ctx.Err(), err)
+	}
+	return err
 }
 
 // reads is a running transaction, for questions.
@@ -150,7 +159,7 @@ func (r *reads) fail(op string, err error, missing, taken string) error {
 	if r.broken != nil {
 		return r.broken
 	}
-	err = failure(op, err, missing, taken)
+	err = failure(op, overtaken(r.db.Statement.Context, err), missing, taken)
 	switch journal.CodeOf(err) {
 	case "", journal.NotFound, journal.Conflict:
 	default:
