@@ -12,23 +12,33 @@ import (
 	"testing"
 )
 
-// cameraFolder finds the camera samples, which are no part of the project: in
-// a folder shared/camera beside the module's root or beside a folder above it.
-func cameraFolder(tb testing.TB) string {
+// findCamera finds the camera samples, which are no part of the project: in a
+// folder shared/camera beside the module's root or beside a folder above it. It
+// returns "" if there is none.
+func findCamera(tb testing.TB) string {
 	tb.Helper()
 	dir, err := os.Getwd()
 	if err != nil {
 		tb.Fatal(err)
 	}
-	for ; ; dir = filepath.Dir(dir) {
+	for dir != filepath.Dir(dir) {
+		dir = filepath.Dir(dir)
 		camera := filepath.Join(dir, "shared", "camera")
 		if _, err := os.Stat(filepath.Join(camera, "truth.json")); err == nil {
 			return camera
 		}
-		if dir == filepath.Dir(dir) {
-			tb.Skip("skipped: no folder shared/camera with camera samples above this one")
-		}
 	}
+	return ""
+}
+
+// cameraFolder is findCamera for tests that cannot do without.
+func cameraFolder(tb testing.TB) string {
+	tb.Helper()
+	folder := findCamera(tb)
+	if folder == "" {
+		tb.Skip("skipped: no folder shared/camera with camera samples beside the project")
+	}
+	return folder
 }
 
 // program finds an outside program, or skips.

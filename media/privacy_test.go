@@ -35,7 +35,7 @@ func (c *privacyCheck) add(t *testing.T, name string, d Derivative, words []stri
 // those about the file itself and the colour profile may be there.
 func (c *privacyCheck) exifTool(t *testing.T) {
 	t.Helper()
-	for path, tags := range exifTool(t, c.paths, "-ee", "-u") {
+	for path, tags := range exifTool(t, c.paths, "-u") {
 		var more []string
 		for key := range tags {
 			switch group, _, _ := strings.Cut(key, ":"); {

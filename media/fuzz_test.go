@@ -1,0 +1,124 @@
+package media
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"image"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/rwcarlsen/goexif/exif"
+)
+
+// seedFiles are small files of every kind, and the hostile set if it is there.
+func seedFiles(f *testing.F) [][]byte {
+	small := photo(16, 12)
+	out := [][]byte{
+		segmentAt(encodeJPEG(f, small), exifSegment(orientationBlock(6))),
+		withChunk(encodePNG(f, small), "eXIf", orientationBlock(3)),
+		progressive(16, 16, 2, 4),
+		[]byte("RIFF\x12\x00\x00\x00WEBPVP8L\x05\x00\x00\x00\x2f\x00\x00\x00\x00\x00"),
+		[]byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic\x00\x00\x00\x0cmeta\x00\x00\x00\x00"),
+	}
+	folder := findCamera(f)
+	if folder == "" {
+		return out
+	}
+	hostile, err := filepath.Glob(filepath.Join(folder, "hostile", "*.jpg"))
+	if err != nil {
+		f.Fatal(err)
+	}
+	for _, path := range hostile {
+		b, err := os.ReadFile(path)
+		if err != nil {
+			f.Fatal(err)
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+// FuzzInspect: no file makes Inspect panic, hang, or say what cannot be; its
+// errors are the documented ones.
+func FuzzInspect(f *testing.F) {
+	for _, b := range seedFiles(f) {
+		f.Add(b)
+	}
+	f.Fuzz(func(t *testing.T, b []byte) {
+		begin := time.Now()
+		info, err := inspectBytes(b)
+		if took := time.Since(begin); took > 2*time.Second {
+			t.Errorf("took %v", took)
+		}
+		if err != nil {
+			for _, known := range []error{ErrEmpty, ErrNotImage, ErrUnsupported, ErrTruncated, ErrDamaged, ErrTooManyPixels, ErrTooManyScans} {
+				if errors.Is(err, known) {
+					return
+				}
+			}
+			t.Fatalf("undocumented error: %v", err)
+		}
+		if info.Width < 1 || info.Height < 1 || info.Width > MaxPixels/info.Height || info.Orientation < 1 || info.Orientation > 8 {
+			t.Errorf("%d x %d, orientation %d", info.Width, info.Height, info.Orientation)
+		}
+		CaptureTime(info.Exif, time.UTC)
+	})
+}
+
+// FuzzDerive: what Inspect lets through either becomes derivatives or an error.
+func FuzzDerive(f *testing.F) {
+	for _, b := range seedFiles(f) {
+		f.Add(b)
+	}
+	f.Fuzz(func(t *testing.T, b []byte) {
+		info, err := inspectBytes(b)
+		if err != nil || !info.Decodable() || info.Width*info.Height > 1<<20 {
+			return
+		}
+		n := 0
+		err = Derive(context.Background(), bytes.NewReader(b), info, func(d Derivative) error {
+			n++
+			if want := fit(info, d.LongEdge); want != image.Pt(d.Width, d.Height) {
+				t.Errorf("%d x %d, want %v", d.Width, d.Height, want)
+			}
+			return nil
+		})
+		if (err == nil) != (n == 3) {
+			t.Errorf("%d derivatives and error %v", n, err)
+		}
+	})
+}
+
+// FuzzRebuildTIFF: whatever the block, the rebuilt one is small and goexif reads
+// it; reading it again changes nothing.
+func FuzzRebuildTIFF(f *testing.F) {
+	f.Add(orientationBlock(6))
+	f.Add([]byte("II*\x00\x08\x00\x00\x00\x00\x00\x00\x00\x00\x00"))
+	for _, b := range seedFiles(f) {
+		info, err := inspectBytes(b)
+		if err == nil && info.layout.exif != nil {
+			f.Add(info.layout.exif)
+		}
+	}
+	f.Fuzz(func(t *testing.T, block []byte) {
+		clean := rebuildTIFF(block)
+		if clean == nil {
+			return
+		}
+		if len(clean) > 8192 {
+			t.Errorf("%d bytes rebuilt from %d", len(clean), len(block))
+		}
+		if _, err := exif.Decode(bytes.NewReader(clean)); err != nil {
+			t.Fatalf("goexif does not read the rebuilt block: %v", err)
+		}
+		if again := rebuildTIFF(clean); !bytes.Equal(again, clean) {
+			t.Errorf("rebuilt twice: %x, once: %x", again, clean)
+		}
+		if _, err := readExif(block); err != nil {
+			t.Error(err)
+		}
+	})
+}
