@@ -138,6 +138,11 @@ func (j *jobs) do(ctx context.Context, job journal.Job) (cause error) {
 	if !known {
 		return hopeless(fmt.Errorf("server: no rule for jobs of kind %q", job.Kind))
 	}
+	if job.Tries > rule.tries {
+		// Claimed too often and never settled: it may be what brings the
+		// program down.
+		return hopeless(fmt.Errorf("server: job %s %s was begun %d times and never ended", job.Kind, job.Subject, job.Tries-1))
+	}
 	ctx, stop := context.WithTimeout(ctx, jobTime)
 	defer stop()
 	defer func() {

@@ -93,7 +93,7 @@ func (s *SMTP) Send(ctx context.Context, letter journal.Letter) error {
 	case message.IsDelivered():
 		// The server has taken the letter; only the goodbye failed.
 		return nil
-	case refused(err):
+	case refusedForGood(err):
 		return &RefusedError{err}
 	}
 	return fmt.Errorf("server.SMTP.Send: %w", err)
@@ -120,10 +120,10 @@ func (s *SMTP) message(letter journal.Letter) (*mail.Msg, error) {
 	return m, nil
 }
 
-// refused reports whether the server has refused sender, recipient or letter
+// refusedForGood reports whether the server has refused sender, recipient or letter
 // with a 5xx answer, which stands for good (RFC 5321, section 4.2.1). A refused
 // log-in is a matter of settings, and worth another try.
-func refused(err error) bool {
+func refusedForGood(err error) bool {
 	var sent *mail.SendError
 	if !errors.As(err, &sent) || sent.IsTemp() || sent.ErrorCode() < 500 {
 		return false
