@@ -1,0 +1,314 @@
+package flow_test
+
+import (
+	"fmt"
+	"sync"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+	"farbay/journal/flow"
+	"farbay/journal/signoff"
+)
+
+// Promises 5 and 6: no cent appears or vanishes; a stage bills once.
+
+// ready makes a stage's gate ask for nothing and opens it.
+func (y *yard) ready(build journal.BuildID, n int) journal.StageID {
+	y.t.Helper()
+	st := y.stage(build, n)
+	y.do(y.steps.SaveStage(y.ctx, y.office, build, st.ID, flow.StageChange{
+		Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, LeadID: st.LeadID, Cautions: st.Cautions,
+	}))
+	y.do(y.steps.OpenStage(y.ctx, y.jory, build, st.ID))
+	return st.ID
+}
+
+func payment(n int, invoice journal.InvoiceID, amount journal.Cents) journal.Payment {
+	return journal.Payment{
+		ID: journal.PaymentID(fmt.Sprintf("form-%020d", n)), InvoiceID: invoice, Amount: amount, On: "2026-04-13", Means: journal.Cheque, Reference: "1001",
+	}
+}
+
+func TestCloseStage_GateSaysWhatIsMissing(t *testing.T) {
+	y := newYard(t)
+	st := y.stage(y.heron, 0)
+	y.do(y.steps.SaveStage(y.ctx, y.office, y.heron, st.ID, flow.StageChange{
+		Version: st.Version, Name: "Arrival", PlannedDays: 2, Gate: journal.Gate{Photos: 2, Checks: []string{"Odometer read"}},
+	}))
+	_, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, st.ID)
+	refused(t, err, journal.Conflict) // not opened
+	y.do(y.steps.OpenStage(y.ctx, y.jory, y.heron, st.ID))
+	_, _, err = y.steps.CloseStage(y.ctx, y.jory, y.heron, st.ID)
+	refused(t, err, journal.Forbidden)
+	want := "Arrival cannot close yet. The owner's agreement is not recorded yet. 2 more photos that the owner can see are wanted. Not ticked yet: Odometer read."
+	_, _, err = y.steps.CloseStage(y.ctx, y.office, y.heron, st.ID)
+	if journal.MessageOf(err) != want {
+		t.Errorf("said %q\nwant %q", journal.MessageOf(err), want)
+	}
+	y.agree(y.heron)
+	y.do(y.steps.TickCheck(y.ctx, y.jory, y.heron, st.ID, "Odometer read", true))
+	y.entry(y.jory, y.heron, journal.ShopOnly, "Not for the owner", y.photo(y.jory, y.heron, 1, y.now))
+	y.entry(y.jory, y.heron, journal.OwnerToo, "All round", y.photo(y.jory, y.heron, 2, y.now), y.photo(y.jory, y.heron, 3, y.now))
+	change := y.pans(y.heron, 0)
+	p := y.sent(y.heron, change)
+	_, _, err = y.steps.CloseStage(y.ctx, y.office, y.heron, st.ID)
+	if want := "Arrival cannot close yet. Change order 1, Both front floor pans, is out for sign-off."; journal.MessageOf(err) != want {
+		t.Errorf("said %q\nwant %q", journal.MessageOf(err), want)
+	}
+	y.do(y.steps.RecallPaper(y.ctx, y.office, y.heron, p.ID))
+	inv, billed, err := y.steps.CloseStage(y.ctx, y.office, y.heron, st.ID)
+	if err != nil || !billed || inv.Document.Number != 1 || inv.Document.Payable != 100_000 {
+		t.Fatalf("closing issued %v, %v, %v", inv.Document, billed, err)
+	}
+	if inv.BillTo != "Ada Finch\nDell Finch" || inv.Truck != "Heron\n1971 Ostler Fenman\nOF7-10442" {
+		t.Errorf("billed to %q for %q", inv.BillTo, inv.Truck)
+	}
+}
+
+// Fifty closes of one stage yield one invoice.
+func TestCloseStage_FiftyAtOnce(t *testing.T) {
+	y := newYard(t)
+	y.agree(y.heron)
+	stage := y.ready(y.heron, 0)
+	steps := *y.steps
+	steps.NewID = ids("race")
+	errs := make([]error, 50)
+	var all sync.WaitGroup
+	for i := range errs {
+		all.Go(func() { _, _, errs[i] = steps.CloseStage(y.ctx, y.office, y.heron, stage) })
+	}
+	all.Wait()
+	won := 0
+	for i, err := range errs {
+		if err == nil {
+			won++
+		} else if journal.CodeOf(err) != journal.Conflict {
+			t.Errorf("close %d: %v", i, err)
+		}
+	}
+	m := got(y.steps.MoneyOf(y.ctx, y.office, y.heron))(t)
+	if won != 1 || len(m.Invoices) != 1 {
+		t.Errorf("%d closes won, %d invoices", won, len(m.Invoices))
+	}
+}
+
+// A reopened stage keeps its invoice; closing it again bills only what was
+// signed since, and nothing when nothing was.
+func TestReopenStage_BillsOnlyWhatIsNew(t *testing.T) {
+	y := newYard(t)
+	y.agree(y.heron)
+	y.agrees(y.ada)
+	stage := y.ready(y.heron, 0)
+	closeIt := func() (flow.Invoice, bool) {
+		t.Helper()
+		inv, billed, err := y.steps.CloseStage(y.ctx, y.office, y.heron, stage)
+		y.do(err)
+		return inv, billed
+	}
+	closeIt()
+	refused(t, y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, ""), journal.Invalid, "reason")
+	refused(t, y.steps.ReopenStage(y.ctx, y.jory, y.heron, stage, "A weld cracked."), journal.Forbidden)
+	y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, "A weld cracked."))
+	if inv, billed := closeIt(); billed {
+		t.Errorf("the second close billed %s", inv.Document.Payable)
+	}
+	y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, "The owner wants more."))
+	p := y.sent(y.heron, y.pans(y.heron, 0))
+	got(y.steps.Decide(y.ctx, y.ada, y.heron, p.ID, y.form(y.ada, p, signoff.OutcomeSigned)))(t)
+	inv, billed := closeIt()
+	if !billed || inv.Document.Subtotal != 230_200 || inv.Document.Number != 2 {
+		t.Errorf("the third close billed %v", inv.Document)
+	}
+}
+
+// A change signed on a closed stage bills with the next close, or at once; a
+// negative one becomes a credit memo with its own number.
+func TestBillChanges_OnAClosedStage(t *testing.T) {
+	y := newYard(t)
+	y.agree(y.heron)
+	y.agrees(y.ada)
+	stage := y.ready(y.heron, 0)
+	_, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, stage)
+	y.do(err)
+	_, err = y.steps.BillChanges(y.ctx, y.office, y.heron)
+	refused(t, err, journal.Conflict)
+	sign := func(amount journal.Cents) {
+		t.Helper()
+		p := y.sent(y.heron, signoff.Change{Title: "Change", Reason: "Asked for.", StageID: stage, Lines: []signoff.Line{{Kind: journal.Other, Text: "Change", Amount: amount}}})
+		got(y.steps.Decide(y.ctx, y.ada, y.heron, p.ID, y.form(y.ada, p, signoff.OutcomeSigned)))(t)
+	}
+	sign(-30_000)
+	memo := got(y.steps.BillChanges(y.ctx, y.office, y.heron))(t)
+	if memo.Document.Kind != billing.CreditMemo || memo.Document.Number != 1 || memo.Document.Payable != -30_000 {
+		t.Errorf("got %v", memo.Document)
+	}
+	sign(5_000)
+	second := y.ready(y.heron, 1)
+	inv, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, second)
+	y.do(err)
+	if inv.Document.Subtotal != 105_000 || inv.Document.Number != 2 {
+		t.Errorf("the next close billed %v", inv.Document)
+	}
+}
+
+func TestRecordPayment_OnceAndNoMoreThanIsOpen(t *testing.T) {
+	y := newYard(t)
+	y.agree(y.heron)
+	stage := y.ready(y.heron, 0)
+	inv, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, stage)
+	y.do(err)
+	pay := func(p journal.Payment) error { return y.steps.RecordPayment(y.ctx, y.office, y.heron, p) }
+	refused(t, pay(payment(1, inv.ID, 0)), journal.Invalid, "amount")
+	refused(t, pay(payment(1, inv.ID, -500)), journal.Invalid, "amount")
+	refused(t, pay(payment(1, inv.ID, 100_001)), journal.Invalid, "amount")
+	refused(t, pay(payment(1, "", 1)), journal.Invalid, "amount") // no deposit agreed
+	later := payment(1, inv.ID, 100)
+	later.On = "2026-04-15" // tomorrow
+	refused(t, pay(later), journal.Invalid, "on")
+	refused(t, y.steps.RecordPayment(y.ctx, y.jory, y.heron, payment(1, inv.ID, 100)), journal.Forbidden)
+	refused(t, y.steps.RecordPayment(y.ctx, y.office, y.juniper, payment(1, inv.ID, 100)), journal.NotFound)
+
+	y.do(pay(payment(2, inv.ID, 40_000)))
+	y.do(pay(payment(2, inv.ID, 40_000))) // the form sent twice
+	refused(t, pay(payment(2, inv.ID, 50_000)), journal.Conflict)
+	y.do(pay(payment(3, inv.ID, 60_000)))
+	m := got(y.steps.MoneyOf(y.ctx, y.office, y.heron))(t)
+	if m.Statement.Paid != 100_000 || m.Statement.Due != 0 || len(m.Payments) != 2 {
+		t.Errorf("paid %s, due %s, %d payments", m.Statement.Paid, m.Statement.Due, len(m.Payments))
+	}
+	// The cheque bounces.
+	y.do(y.steps.ReversePayment(y.ctx, y.office, y.heron, payment(3, "", 0).ID, "Returned by the bank."))
+	refused(t, y.steps.ReversePayment(y.ctx, y.office, y.heron, payment(3, "", 0).ID, "Again."), journal.Conflict)
+	m = got(y.steps.MoneyOf(y.ctx, y.office, y.heron))(t)
+	if m.Statement.Due != 60_000 {
+		t.Errorf("due %s after the reversal", m.Statement.Due)
+	}
+}
+
+// Random histories of change orders, closes, payments, reversals and
+// reopenings, on the real database: promise 5 holds after every step, and a
+// model kept beside says what must have been agreed, billed and paid.
+func TestMoney_RandomHistories(t *testing.T) {
+	rapid.Check(t, func(r *rapid.T) {
+		y := newYard(t)
+		steps := *y.steps
+		steps.NewID = ids("m")
+		y.steps = &steps
+		y.do(y.saveTerms(y.heron, billing.Terms{
+			Deposit: journal.Cents(rapid.Int64Range(0, 500_000).Draw(r, "deposit")), Crediting: billing.ProRata,
+			HoldbackRate: journal.BasisPoints(rapid.Int64Range(0, 1500).Draw(r, "holdback")), DueDays: 14,
+			Tax: billing.Tax{Parts: 625, Labour: journal.BasisPoints(rapid.Int64Range(0, 900).Draw(r, "tax")), PerLine: rapid.Bool().Draw(r, "per line")},
+		}))
+		y.agree(y.heron)
+		y.agrees(y.ada)
+		h := &history{y: y, r: r, agreed: y.agreedTotal(y.heron)}
+		for n := rapid.IntRange(5, 25).Draw(r, "steps"); n > 0; n-- {
+			h.step(rapid.SampledFrom([]string{"change", "close", "pay", "reverse", "reopen", "deposit", "bill"}).Draw(r, "step"))
+			h.check()
+		}
+	})
+}
+
+// history is a random history of one build's money, and what it must come to.
+type history struct {
+	y        *yard
+	r        *rapid.T
+	forms    int
+	agreed   journal.Cents
+	paid     journal.Cents
+	deposit  journal.Cents
+	payments []journal.Payment
+}
+
+func (h *history) step(what string) {
+	y := h.y
+	m := got(y.steps.MoneyOf(y.ctx, y.office, y.heron))(y.t)
+	switch what {
+	case "change":
+		n := rapid.IntRange(0, 3).Draw(h.r, "stage")
+		amount := journal.Cents(rapid.Int64Range(-150_000, 300_000).Filter(func(n int64) bool { return n != 0 }).Draw(h.r, "amount"))
+		p := y.sent(y.heron, signoff.Change{Title: "Change", Reason: "Found.", StageID: m.Stages[n].ID, Lines: []signoff.Line{{Kind: journal.Parts, Text: "Part", Amount: amount}}})
+		outcome := rapid.SampledFrom([]signoff.Outcome{signoff.OutcomeSigned, signoff.OutcomeSigned, signoff.OutcomeDeclined}).Draw(h.r, "outcome")
+		got(y.steps.Decide(y.ctx, y.ada, y.heron, p.ID, y.form(y.ada, p, outcome)))(y.t)
+		if outcome == signoff.OutcomeSigned {
+			h.agreed += amount
+		}
+	case "close":
+		for n, st := range m.Stages {
+			if st.State == journal.Closed {
+				continue
+			}
+			if st.State == journal.NotStarted {
+				y.ready(y.heron, n)
+			}
+			_, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, st.ID)
+			y.do(err)
+			return
+		}
+	case "reopen":
+		for _, st := range m.Stages {
+			if st.State == journal.Closed {
+				y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, st.ID, "Once more."))
+				return
+			}
+		}
+	case "pay":
+		for _, b := range m.Balances {
+			if b.Open > 0 {
+				p := payment(h.form(), journal.InvoiceID(b.Document.ID), journal.Cents(rapid.Int64Range(1, int64(b.Open)).Draw(h.r, "paid")))
+				y.do(y.steps.RecordPayment(y.ctx, y.office, y.heron, p))
+				h.paid += p.Amount
+				h.payments = append(h.payments, p)
+				return
+			}
+		}
+	case "reverse":
+		if n := len(h.payments); n > 0 {
+			p := h.payments[n-1]
+			h.payments = h.payments[:n-1]
+			y.do(y.steps.ReversePayment(y.ctx, y.office, y.heron, p.ID, "Returned by the bank."))
+			h.paid -= p.Amount
+		}
+	case "deposit":
+		if left := m.Account.Terms.Deposit - m.Account.DepositReceived; left > 0 {
+			p := payment(h.form(), "", journal.Cents(rapid.Int64Range(1, int64(left)).Draw(h.r, "deposited")))
+			y.do(y.steps.RecordPayment(y.ctx, y.office, y.heron, p))
+			h.deposit += p.Amount
+		}
+	case "bill":
+		_, err := y.steps.BillChanges(y.ctx, y.office, y.heron)
+		if err != nil && journal.CodeOf(err) != journal.Conflict {
+			y.do(err)
+		}
+	}
+}
+
+func (h *history) form() int {
+	h.forms++
+	return h.forms
+}
+
+func (h *history) check() {
+	y := h.y
+	y.t.Helper()
+	faults, _, err := y.steps.Check(y.ctx, func(string) error { return nil })
+	y.do(err)
+	for _, f := range faults {
+		h.r.Errorf("%s (%s)", f.Text, f.Subject)
+	}
+	m := got(y.steps.MoneyOf(y.ctx, y.office, y.heron))(y.t)
+	s := m.Statement
+	if s.Agreed != h.agreed || s.Paid != h.paid || s.DepositReceived != h.deposit {
+		h.r.Fatalf("agreed %s, paid %s, deposit %s; the history says %s, %s, %s", s.Agreed, s.Paid, s.DepositReceived, h.agreed, h.paid, h.deposit)
+	}
+	var billed journal.Cents
+	for _, inv := range m.Invoices {
+		billed += inv.Document.Subtotal
+	}
+	if s.Billed != billed || s.Billed+s.ToBill != h.agreed {
+		h.r.Fatalf("billed %s and to bill %s; the documents say %s of %s", s.Billed, s.ToBill, billed, h.agreed)
+	}
+}
