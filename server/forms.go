@@ -147,21 +147,6 @@ func (f *form) version() int {
 	return n
 }
 
-// rate returns a rate typed in per cent, such as "6.25", in basis points;
-// nothing typed is 0. At most two decimals, 0 to 100.
-func (f *form) rate(name string) journal.BasisPoints {
-	text := strings.TrimSpace(strings.TrimSuffix(f.line(name), "%"))
-	if text == "" {
-		return 0
-	}
-	hundredths, ok := decimal(text, 2)
-	if !ok || hundredths < 0 || hundredths > 10_000 {
-		f.bad.Add(name, "Please type a rate in per cent between 0 and 100, such as 6.25, with at most two decimals.")
-		return 0
-	}
-	return journal.BasisPoints(hundredths)
-}
-
 // minutes returns a time typed in hours, such as "18", "7.5" or "-2", in whole
 // minutes; nothing typed is 0. At most two decimals; a remainder below a minute
 // is refused, not rounded.

@@ -1,0 +1,134 @@
+package server
+
+import (
+	"strconv"
+
+	"github.com/labstack/echo/v4"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+	"farbay/journal/flow"
+	"farbay/views"
+)
+
+// perLine is what the form sends when tax is rounded line by line.
+const perLine = "line"
+
+// terms shows how a build is paid. GET /builds/:build/terms
+func (a *App) terms(c echo.Context) error {
+	v, err := a.steps.BuildShow(c.Request().Context(), actor(c), of(c).build.ID)
+	if err != nil {
+		return err
+	}
+	kept, err := a.kept(c, c.Request().URL.Path)
+	if err != nil {
+		return err
+	}
+	if kept != nil {
+		return a.showTerms(c, v, termsForm(formOf(kept)), refusal{})
+	}
+	return a.showTerms(c, v, filledTerms(v), refusal{})
+}
+
+func (a *App) showTerms(c echo.Context, v flow.BuildView, form views.TermsForm, r refusal) error {
+	f, err := a.frame(c, "Terms")
+	if err != nil {
+		return err
+	}
+	r.on(&f)
+	return a.show(c, r.answer(), views.Terms{
+		Frame: f, Fixed: v.Build.State != journal.Scoping, Stored: v.Terms, Form: form, Problems: r.problems,
+	})
+}
+
+// filledTerms fills the form from what is stored.
+func filledTerms(v flow.BuildView) views.TermsForm {
+	t := v.Terms
+	form := views.TermsForm{
+		Deposit: t.Deposit.String(), Crediting: string(t.Crediting), HoldbackRate: billing.FormatRate(t.HoldbackRate),
+		TaxLabour: billing.FormatRate(t.Tax.Labour), TaxParts: billing.FormatRate(t.Tax.Parts), TaxOutside: billing.FormatRate(t.Tax.Outside),
+		TaxDelivery: billing.FormatRate(t.Tax.Delivery), TaxOther: billing.FormatRate(t.Tax.Other),
+		TaxBasis: "invoice", DueDays: strconv.Itoa(t.DueDays), Version: v.Build.Version,
+	}
+	if t.Tax.PerLine {
+		form.TaxBasis = perLine
+	}
+	return form
+}
+
+// termsForm gives back what was typed.
+func termsForm(f *form) views.TermsForm {
+	return views.TermsForm{
+		Deposit: f.raw("deposit"), Crediting: f.raw("crediting"), HoldbackRate: f.raw("holdback_rate"),
+		TaxLabour: f.raw("tax_labour"), TaxParts: f.raw("tax_parts"), TaxOutside: f.raw("tax_outside"),
+		TaxDelivery: f.raw("tax_delivery"), TaxOther: f.raw("tax_other"),
+		TaxBasis: f.raw("tax_basis"), DueDays: f.raw("due_days"), Version: f.version(),
+	}
+}
+
+// percent returns a rate typed in per cent; nothing typed is 0.
+func (f *form) percent(name string) journal.BasisPoints {
+	if f.line(name) == "" {
+		return 0
+	}
+	rate, err := billing.ParseRate(f.raw(name))
+	if err != nil {
+		f.bad.Add(name, "%s", journal.MessageOf(err))
+	}
+	return rate
+}
+
+// terms reads the form. What it does not have, because the agreement fixed it,
+// stays as in was.
+func (f *form) terms(was billing.Terms) billing.Terms {
+	t := was
+	t.Tax.Labour, t.Tax.Parts, t.Tax.Outside = f.percent("tax_labour"), f.percent("tax_parts"), f.percent("tax_outside")
+	t.Tax.Delivery, t.Tax.Other = f.percent("tax_delivery"), f.percent("tax_other")
+	if f.has("deposit") {
+		t.Deposit = f.cents("deposit")
+	}
+	if f.has("crediting") {
+		t.Crediting = billing.Crediting(f.line("crediting"))
+	}
+	if f.has("holdback_rate") {
+		t.HoldbackRate = f.percent("holdback_rate")
+	}
+	if f.has("due_days") {
+		t.DueDays = f.number("due_days", 0, 0, billing.MaxDueDays)
+	}
+	if f.has("tax_basis") {
+		t.Tax.PerLine = f.line("tax_basis") == perLine
+	}
+	return t
+}
+
+// termsSave stores how a build is paid. POST /builds/:build/terms
+func (a *App) termsSave(c echo.Context) error {
+	f, err := readForm(c)
+	if err != nil {
+		return err
+	}
+	ctx, build := c.Request().Context(), of(c).build.ID
+	v, err := a.steps.BuildShow(ctx, actor(c), build)
+	if err != nil {
+		return err
+	}
+	t := f.terms(v.Terms)
+	if err = f.err(); err == nil {
+		err = a.steps.SaveTerms(ctx, actor(c), build, f.version(), t)
+	}
+	if r, ok := refused(err); ok {
+		form := termsForm(f)
+		if r.late() {
+			if v, err = a.steps.BuildShow(ctx, actor(c), build); err != nil {
+				return err
+			}
+			form.Version = v.Build.Version
+		}
+		return a.showTerms(c, v, form, r)
+	}
+	if err != nil {
+		return err
+	}
+	return a.done(c, buildPath(build)+"/terms", "The terms are saved.")
+}
