@@ -21,14 +21,14 @@ func (s Shot) frameShot(b *builder) framing {
 	az += d.between(-0.1, 0.1)
 	top := b.roof
 	low := float32(0)
-	f := framing{azimuth: az, height: d.between(1.25, 1.75), fill: d.between(0.8, 0.9), fov: 1.02}
+	f := framing{azimuth: az, height: d.between(1.25, 1.75), fill: d.between(0.84, 0.93), fov: 1.02}
 	x0, x1, y := b.tail-0.15, b.nose+0.15, b.half+0.05
 	switch s.State {
 	case BareFrame, FrameCoated:
-		top, y = 1.0, 0.55
+		low, top, y = 0.4, 0.95, 0.5
 		f.height = d.between(1.3, 1.9)
 	case RollingChassis:
-		top = 1.15
+		low, top = 0.1, 1.1
 	case TornDown:
 		y = 1.5
 		x1 += 0.7

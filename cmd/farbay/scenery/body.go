@@ -54,6 +54,9 @@ func (b *builder) drawBody() {
 // ring is a frame between two outlines of equally many points.
 func (b *builder) ring(pl plane, outer, inner []pt, d0, d1, bevel float32) {
 	n := len(outer)
+	if n > 8 { // many short pieces: rounding each would notch the joints
+		bevel = 0
+	}
 	for i := range outer {
 		j := (i + 1) % n
 		b.prism(pl, []pt{outer[i], outer[j], inner[j], inner[i]}, d0, d1, bevel)

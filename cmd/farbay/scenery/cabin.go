@@ -21,7 +21,7 @@ func (b *builder) drawRoof() {
 		}
 		b.with(b.fin.roof, func() {
 			back := b.cabBack - 0.02
-			b.prism(planeXY, roundedTail(back, -b.half+0.01, x1+0.07, b.half-0.01, 0.12), b.roof-0.06, b.roof, 0.028)
+			b.prism(planeXY, rounded(back, -b.half+0.01, x1+0.07, b.half-0.01, 0.12), b.roof-0.06, b.roof, 0.028)
 			b.both(func(float32) { // drip rail
 				b.prism(planeXZ, []pt{{back + 0.1, b.roof - 0.062}, {x1, b.roof - 0.062}, {x1, b.roof - 0.05}, {back + 0.1, b.roof - 0.05}}, b.half-0.03, b.half+0.01, 0.003)
 			})
@@ -54,9 +54,6 @@ func (b *builder) drawRoof() {
 		})
 	}
 }
-
-// roundedTail is a plan outline with rounded corners behind and in front.
-func roundedTail(x0, y0, x1, y1, r float32) []pt { return rounded(x0, y0, x1, y1, r) }
 
 // drawPanes is the glass.
 func (b *builder) drawPanes() {
@@ -132,12 +129,11 @@ func (b *builder) drawCabin() {
 		})
 		b.rod(c, vec{b.cowl - 0.1, 0.36, 0.95}, 0.02, 8)
 		b.rod(vec{b.cowl - 0.34, -0.02, 0.9}, vec{b.cowl - 0.42, 0.0, 1.22}, 0.01, 8)
-		b.at(move(b.cowl-0.42, 0, 1.23), func() { b.ball(0.028) })
+		b.at(move(b.cowl-0.42, 0, 1.23), func() { ball(b.model, 0.028) })
 	})
 }
 
-func (b *builder) ball(r float32) { ball(b.model, r) }
-
+// ball is a sphere of radius r about the origin.
 func ball(m *model, r float32) {
 	p := arc(0, 0, r, -pi/2, pi/2, 8)
 	m.lathe(p, 14)
@@ -149,7 +145,7 @@ func (b *builder) drawTrim() {
 	lamp := func(y, z, r float32) {
 		b.at(move(x, y, z).then(turnY(pi/2)), func() {
 			b.with(b.fin.chrome, func() {
-				b.lathe([]pt{{r - 0.012, 0.0}, {r + 0.004, 0.028}, {r + 0.014, 0.022}, {r + 0.018, 0}}, 32)
+				b.lathe([]pt{{r + 0.018, 0}, {r + 0.014, 0.022}, {r + 0.004, 0.028}, {r - 0.012, 0}}, 32)
 			})
 			b.with(b.fin.lampGlass, func() {
 				b.lathe([]pt{{r, 0.012}, {r * 0.8, 0.026}, {r * 0.45, 0.036}, {0, 0.04}}, 28)

@@ -159,7 +159,7 @@ func (b *builder) drawEngine() {
 		b.at(move(x1+0.02, -0.01, b.frameZ+0.12).then(turnY(pi/2)), func() {
 			b.lathe([]pt{{0, 0}, {0.075, 0}, {0.075, 0.03}, {0, 0.03}}, 20)
 			for i := range 5 {
-				b.at(turnZ(float32(i)/5*2*pi).then(move(0, 0, 0.05)).then(turnX(0)), func() {
+				b.at(turnZ(float32(i)/5*2*pi).then(move(0, 0, 0.05)).then(turnX(0.45)), func() {
 					b.box(0.03, -0.03, -0.004, 0.19, 0.03, 0.004, 0)
 				})
 			}

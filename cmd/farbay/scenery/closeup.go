@@ -28,7 +28,7 @@ func (s Shot) drawCloseUp(sc *scene, w, h int) (*image.RGBA, error) {
 	case PaintMixing:
 		sc.benchScene()
 		err = sc.paintMixing(s, &d)
-		f.target, f.distance, f.height = vec{0, 0.03, benchTop + 0.1}, d.between(0.62, 0.75), benchTop+d.between(0.24, 0.36)
+		f.target, f.distance, f.height = vec{0, 0.02, benchTop + 0.09}, d.between(0.64, 0.74), benchTop+d.between(0.4, 0.5)
 	case OdometerPlate:
 		err = sc.gauges(s.Truck)
 		f.target, f.distance, f.height = vec{0.01, 0, 1.19}, d.between(0.4, 0.48), 1.19+d.between(0.02, 0.14)

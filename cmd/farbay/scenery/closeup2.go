@@ -26,14 +26,14 @@ func (s *scene) paintMixing(shot Shot, d *dice) error {
 	})
 	// The cup, its paint, a drip over the rim, a stir stick.
 	z := float32(benchTop + 0.058)
-	level := d.between(0.05, 0.085)
+	level := d.between(0.085, 0.108)
 	m.at(move(0, 0.035, z), func() {
 		m.mat = cup
 		m.lathe([]pt{{0, 0.001}, {0.036, 0.001}, {0.05, 0.125}}, 36)
 		m.lathe([]pt{{0.05, 0.125}, {0.0525, 0.128}, {0.05, 0.131}, {0.048, 0.128}}, 36)
 		m.mat = wet
 		r := 0.036 + 0.014*level/0.125 - 0.0006
-		m.lathe([]pt{{0, level + 0.0005}, {r * 0.9, level}, {r, level + 0.002}}, 36)
+		m.lathe([]pt{{r, level + 0.002}, {r * 0.9, level}, {0, level + 0.0005}}, 36)
 		// What has run down the outside.
 		for i := range 3 {
 			a := -pi/2 + 0.5*float32(i-1) + d.between(-0.1, 0.1)
@@ -67,7 +67,7 @@ func (s *scene) paintMixing(shot Shot, d *dice) error {
 	}
 	m.mat = tin
 	m.at(move(-0.2, -0.12, benchTop), func() {
-		m.lathe([]pt{{0, 0.002}, {0.074, 0.002}, {0.076, 0.008}, {0.083, 0.008}, {0.085, 0.003}}, 36)
+		m.lathe([]pt{{0.085, 0.003}, {0.083, 0.008}, {0.076, 0.008}, {0.074, 0.002}, {0, 0.002}}, 36)
 		m.mat = wet
 		m.lathe([]pt{{0.055, 0.0025}, {0.05, 0.0035}, {0, 0.0035}}, 24)
 	})

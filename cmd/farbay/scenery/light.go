@@ -23,7 +23,6 @@ type scene struct {
 	blur     float32 // how far the background is out of focus, 0..1
 	focus    float32 // distance from the camera that is sharp
 	macro    bool    // a close-up: shallow depth of field
-	sharpMat uint16  // a material with writing on it, drawn pixel by pixel; 0 for none
 	texScale float32 // 1 for a truck; more for small things, whose rust is finer
 	offset   vec     // moves the noise, so that no two trucks rust alike
 

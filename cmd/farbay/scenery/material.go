@@ -66,12 +66,11 @@ func (s *scene) texUV(axis uint8, p vec) (u, v float32) {
 	return p.x, p.y + 0.37
 }
 
-// shade is the light a surface sends to the camera through pixel (x, y).
-func (s *scene) shade(c *canvas, st *screenTri, x, y int) vec {
-	fx, fy := float32(x)+0.5, float32(y)+0.5
+// shade is the light a surface sends to the camera through (fx, fy).
+func (s *scene) shade(c *canvas, st *screenTri, fx, fy float32) vec {
 	p, n, iw := s.surface(st, fx, fy)
 	m := &s.mats[st.mat]
-	turn := int(s.tiles.grain[(y&(tileSize-1))*tileSize+x&(tileSize-1)])
+	turn := int(s.tiles.grain[(int(fy)&(tileSize-1))*tileSize+int(fx)&(tileSize-1)])
 	switch m.kind {
 	case kindGlow:
 		return m.col
@@ -181,7 +180,7 @@ func (s *scene) finish(c *canvas, p, n, col vec, gloss, rough, iw, fx, fy float3
 // rusted wears a coat of paint: chalky where it holds, primer at the edges of
 // patches, brown scale inside them, more of it low down and under run-off.
 func (s *scene) rusted(m *material, u, v float32, p, n vec, cloud float32) (vec, float32, vec) {
-	fine := s.tiles.fine.at(u*800, v*800)
+	fine := s.tiles.fine.at(u*400, v*400)
 	big := s.tiles.cloud.at(u*120+40, v*120)
 	run := s.tiles.cloud.at(u*700, v*60)
 	level := m.rust*1.15 - 0.42 - (cloud*0.34 + big*0.38 + fine*0.14 + run*0.22)
@@ -195,10 +194,10 @@ func (s *scene) rusted(m *material, u, v float32, p, n vec, cloud float32) (vec,
 	inside := step(0, 0.035, level)
 	rim := step(-0.04, 0.0, level) * (1 - inside)
 	scale := mix(rustDark, rustMid, step(0.25, 0.6, fine*0.6+cloud*0.4))
-	scale = mix(scale, rustBloom, step(0.5, 0.85, fine*0.7+big*0.3)*0.8)
+	scale = mix(scale, rustBloom, step(0.5, 0.9, fine*0.45+big*0.55)*0.8)
 	col := mix(mix(chalk, oldPrimer, rim*0.85), scale, inside)
 	if inside > 0.5 {
-		f2 := s.tiles.fine.at(u*800+3, v*800+2)
+		f2 := s.tiles.fine.at(u*400+3, v*400+2)
 		n = n.add(vec{fine - f2, f2 - fine, fine - f2}.mul(0.7)).unit()
 	}
 	return col, m.gloss * (1 - inside) * (0.35 + 0.3*cloud), n
@@ -206,14 +205,14 @@ func (s *scene) rusted(m *material, u, v float32, p, n vec, cloud float32) (vec,
 
 // steel is uncoated: blasted grey at rust 0, flash rust between, brown scale at 1.
 func (s *scene) steel(m *material, u, v float32, n vec, cloud float32) (vec, float32, vec) {
-	fine := s.tiles.fine.at(u*900, v*900)
+	fine := s.tiles.fine.at(u*420, v*420)
 	big := s.tiles.cloud.at(u*110+90, v*110)
 	grey := m.col.mul(0.74 + 0.3*cloud + 0.22*fine)
 	scale := mix(rustDark, rustMid, step(0.3, 0.65, fine*0.5+cloud*0.5))
 	scale = mix(scale, rustBloom, step(0.45, 0.8, fine*0.45+big*0.55)*0.85)
 	t := step(-0.12, 0.12, m.rust*1.3-0.15-(cloud*0.5+big*0.3+fine*0.2))
 	if m.rust > 0 {
-		f2 := s.tiles.fine.at(u*900+3, v*900+2)
+		f2 := s.tiles.fine.at(u*420+3, v*420+2)
 		n = n.add(vec{fine - f2, f2 - fine, fine - f2}.mul(0.5 * t)).unit()
 	}
 	return mix(grey, scale, t), m.gloss * (1 - t), n

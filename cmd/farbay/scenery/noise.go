@@ -20,12 +20,6 @@ func (t *tile) at(u, v float32) float32 {
 	return a + (b-a)*fv
 }
 
-// near reads the tile without filtering.
-func (t *tile) near(u, v float32) float32 {
-	const mask = tileSize - 1
-	return t[(int32(v)&mask)*tileSize+int32(u)&mask]
-}
-
 type tiles struct {
 	cloud tile // many octaves: stains, rust, clouds
 	fine  tile // high octaves only: grit, metal grain

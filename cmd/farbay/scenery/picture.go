@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"image/draw"
+	"strings"
 	"sync"
 
 	"golang.org/x/image/font"
@@ -210,7 +211,7 @@ func dataPlate(t Truck) (*picture, error) {
 		c          color.RGBA
 		x, y, h    float32
 	}{
-		{"bold", spaced(t.Make + " " + t.Model), plate, w / 2, 66, 46},
+		{"bold", strings.ToUpper(t.Make + "  " + t.Model), plate, w / 2, 66, 46},
 		{"bold", "SERIAL", inkBlack, 150, 180, 28},
 		{"mono", t.Serial, inkBlack, 560, 180, 62},
 		{"bold", "BUILT", inkBlack, 150, 275, 28},
@@ -227,20 +228,6 @@ func dataPlate(t Truck) (*picture, error) {
 		}
 	}
 	return s.picture(), nil
-}
-
-func spaced(s string) string {
-	var out []rune
-	for i, r := range s {
-		if i > 0 {
-			out = append(out, '\u2009')
-		}
-		if r >= 'a' && r <= 'z' {
-			r -= 'a' - 'A'
-		}
-		out = append(out, r)
-	}
-	return string(out)
 }
 
 // display is the scale's reading in grams.

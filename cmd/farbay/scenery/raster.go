@@ -36,6 +36,7 @@ type canvas struct {
 	extra    []sample
 	lightMap []float32
 	ao       aoMap
+	blocks   blockMap
 	ground   groundMap
 	soft     softMap
 }

@@ -1,7 +1,7 @@
 package scenery
 
 var (
-	concrete   = linear(0x98958c)
+	concrete   = linear(0x8e8b82)
 	wallUpper  = linear(0xd2d0c6)
 	wallLower  = linear(0x5f7468)
 	gravelCol  = linear(0xa39a8c)
@@ -29,7 +29,8 @@ func (s *scene) shadeRoom(c *canvas, m *material, st *screenTri, p, n vec, iw, f
 		col = mix(col, vec{0.05, 0.045, 0.04}, oil*0.45)
 		jx, jy := p.x+1.1, p.y+0.4
 		gap := min(abs(jx-3.6*float32(floor32(jx/3.6+0.5))), abs(jy-3.2*float32(floor32(jy/3.2+0.5))))
-		col = col.mul(0.45 + 0.55*step(0.004, 0.012, gap))
+		thin := 0.0016 / iw // a cut narrower than a pixel darkens the whole pixel a little
+		col = col.mul(1 - 0.55*(1-step(0.003, 0.01+thin, gap))*0.012/(0.012+thin))
 		gloss, rough = 0.05+0.05*big+0.1*oil, 0.28
 	case kindBooth:
 		col = boothWhite
@@ -100,7 +101,8 @@ func (s *scene) finishRoom(c *canvas, p, n, col vec, gloss, rough, iw, fx, fy fl
 	light := mix(s.lowCol, s.skyCol, n.z*0.5+0.5).mul(open)
 	d := n.dot(s.key)
 	if d > 0 {
-		light = light.add(s.keyCol.mul(d * s.lit(c, p, n, turn) * (0.4 + 0.6*open)))
+		lit := (s.lit(c, p, n, turn) + s.lit(c, p, n, turn+1)) / 2
+		light = light.add(s.keyCol.mul(d * lit * (0.4 + 0.6*open)))
 	}
 	if s.setting == workshop {
 		// Daylight from the windows fades across the room.
@@ -113,7 +115,7 @@ func (s *scene) finishRoom(c *canvas, p, n, col vec, gloss, rough, iw, fx, fy fl
 	view := s.cam.eye.sub(p).unit()
 	nv := clamp(n.dot(view), 0, 1)
 	k := 1 - nv
-	f := gloss + (0.55-gloss)*k*k*k*k
+	f := gloss + (0.42-gloss)*k*k*k*k
 	r := n.mul(2 * n.dot(view)).sub(view)
 	return out.mul(1 - 0.5*f).add(s.surroundings(p, r, rough).mul(f * open))
 }

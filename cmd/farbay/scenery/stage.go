@@ -204,7 +204,7 @@ func jackStand(m *model, x, y, top float32) {
 	}
 	m.box(x-0.15, y-0.15, 0.03, x+0.15, y+0.15, 0.05, 0.004)
 	m.box(x-0.045, y-0.045, 0.26, x+0.045, y+0.045, 0.36, 0.008)
-	m.rod(vec{x, y, 0.3}, vec{x, y, top - 0.08}, 0.022, 12)
+	m.rod(vec{x, y, 0.3}, vec{x, y, top - 0.02}, 0.022, 12)
 	m.box(x-0.05, y-0.06, top-0.025, x+0.05, y+0.06, top, 0.006)
 }
 

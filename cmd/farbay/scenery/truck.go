@@ -49,8 +49,8 @@ func (t Truck) sizes() sizes {
 
 // finishes are the materials of one truck at one stage, as model numbers.
 type finishes struct {
-	body, roof, inside, frame, axle, engine, wheel, tyre, chrome, seat, liner, black uint16
-	glass, lampGlass, amber, red, rust, brass                                        uint16
+	body, roof, frame, axle, engine, wheel, tyre, chrome, seat, liner, black uint16
+	glass, lampGlass, amber, red, rust                                       uint16
 }
 
 // outfit says which parts a stage has, and where they are.
@@ -59,7 +59,6 @@ type outfit struct {
 	tub, fenders, bonnet, doors, bedPart bool
 	roof, glass, lamps, bumpers, seats   bool
 	grille                               bool
-	liner                                bool
 	lift                                 float32 // how far the whole truck stands above its own height
 	bodyLift                             float32 // how far the body stands above the frame
 }
