@@ -1,7 +1,6 @@
 package views
 
 import (
-	"testing"
 	"time"
 
 	"farbay/journal"
@@ -216,16 +215,4 @@ func shopPlan() journal.Plan {
 		plan.Stages = append(plan.Stages, journal.PlanStage{Name: s.Stage.Name, PlannedDays: s.Stage.PlannedDays})
 	}
 	return plan
-}
-
-func TestOfficePages_Declared(t *testing.T) {
-	seen := map[string]bool{}
-	for _, p := range officePages() {
-		seen[p.Template()] = true
-	}
-	for _, p := range declaredPages {
-		if name := p.Template(); (len(name) > 7 && name[:7] == "office/") && !seen[name] {
-			t.Errorf("no filled page is tested for template %s", name)
-		}
-	}
 }
