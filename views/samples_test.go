@@ -35,10 +35,10 @@ func at(day string, hour, minute int) time.Time {
 	return time.Date(d.Year(), d.Month(), d.Day(), hour, minute, 0, 0, denver).UTC()
 }
 
-var sampleWords = Words{Now: at("2026-04-15", 10, 0), Zone: denver, Currency: "USD"}
+var givenWords = Words{Now: at("2026-04-15", 10, 0), Zone: denver, Currency: "USD"}
 
 func frameAt(path, title string, role journal.Role) Frame {
-	f := Frame{Words: sampleWords, ShopName: "Tern Hollow Truck Works", Title: title, Demo: true, Path: path}
+	f := Frame{Words: givenWords, ShopName: "Tern Hollow Truck Works", Title: title, Demo: true, Path: path}
 	if role != "" {
 		f.Person = &Who{Name: "Ada Lindqvist", Role: role}
 	}
@@ -48,13 +48,13 @@ func frameAt(path, title string, role journal.Role) Frame {
 	return f
 }
 
-var sampleBuild = journal.Build{
+var givenBuild = journal.Build{
 	ID: "b1", Nickname: "Heron", State: journal.Agreed,
 	Truck:     journal.Truck{Year: 1971, Make: "Ostler", Model: "Fenman, short bed", Serial: "OF7-10442", Colour: "Deep green"},
 	ArrivedOn: "2026-01-09", ReadyOn: "2026-09-24",
 }
 
-var sampleCoats = []Coat{
+var givenCoats = []Coat{
 	{"Arrival", journal.Closed, 3, 0}, {"Teardown", journal.Closed, 8, 0}, {"Re-estimate", journal.Closed, 3, 0},
 	{"Fabrication", journal.Closed, 14, 0}, {"Strip and blast", journal.Closed, 10, 0}, {"Frame and coat", journal.Closed, 12, 0},
 	{"Plating", journal.UnderWay, 15, 60}, {"Body metal", journal.UnderWay, 30, 35}, {"Paint and liner", journal.NotStarted, 18, 0},
@@ -70,17 +70,17 @@ func photo(id string, upright bool, caption string) PhotoView {
 	if upright {
 		p.Width, p.Height = p.Height, p.Width
 	}
-	return NewPhotoView(sampleWords, p, caption, "entry=e9")
+	return NewPhotoView(givenWords, p, caption, "entry=e9")
 }
 
 func entry(id, day, stage, text string, kind journal.EntryKind, photos ...PhotoView) EntryView {
 	return EntryView{
-		Words: sampleWords, BuildID: "b1", ID: journal.EntryID(id), StageID: journal.StageID("s-" + strings.ToLower(stage[:4])), Stage: stage,
+		Words: givenWords, BuildID: "b1", ID: journal.EntryID(id), StageID: journal.StageID("s-" + strings.ToLower(stage[:4])), Stage: stage,
 		Author: "Marek Olund", Kind: kind, Text: text, Photos: photos, HappenedAt: at(day, 15, 12), PostedAt: at(day, 17, 3),
 	}
 }
 
-func sampleJournal() JournalPiece {
+func givenJournal() JournalPiece {
 	first := entry("e9", "2026-04-14", "Body metal", "Second coat of primer on the tub.\nWe left the seams open where the pans go; see the paper above.", journal.KindProgress,
 		photo("p1", false, "Tub in primer, right side"), photo("p2", true, ""), photo("p3", false, ""))
 	first.New = true
@@ -99,10 +99,10 @@ func sampleJournal() JournalPiece {
 	many[1], many[2] = pending, failed
 	fourth := entry("e6", "2026-03-30", "Body metal", "", journal.KindProgress, many...)
 	fourth.EditedAt = at("2026-03-31", 8, 0)
-	return JournalPiece{Words: sampleWords, Entries: []EntryView{first, second, third, fourth}, NewSince: at("2026-04-12", 20, 0), Older: "/builds/b1/journal?after=x"}
+	return JournalPiece{Words: givenWords, Entries: []EntryView{first, second, third, fourth}, NewSince: at("2026-04-12", 20, 0), Older: "/builds/b1/journal?after=x"}
 }
 
-func sampleSheet() signoff.Sheet {
+func givenSheet() signoff.Sheet {
 	return signoff.Sheet{
 		Format: signoff.Format, Kind: signoff.ChangeOrder, Number: 4, Revision: 2, SentAt: "2026-04-13T16:00:00Z", SentOn: "2026-04-13", SentBy: "Greta Holm",
 		Shop:  signoff.SheetShop{Name: "Tern Hollow Truck Works", Address: "12 Foundry Lane\nTern Hollow", Phone: "555 0142", Zone: "America/Denver"},
@@ -120,7 +120,7 @@ func sampleSheet() signoff.Sheet {
 	}
 }
 
-const sampleHash = "5891b5b522d5df086d0ff0b110fbd9d21bb4fc7163af34d08286a2e846f6be03"
+const givenHash = "5891b5b522d5df086d0ff0b110fbd9d21bb4fc7163af34d08286a2e846f6be03"
 
 func must[T any](v T, err error) T {
 	if err != nil {
@@ -129,11 +129,11 @@ func must[T any](v T, err error) T {
 	return v
 }
 
-func sampleView() SheetView { return must(sampleWords.OfSheet(sampleSheet(), sampleHash)) }
+func givenView() SheetView { return must(givenWords.OfSheet(givenSheet(), givenHash)) }
 
-func sampleDecision(o signoff.Outcome) DecisionView {
+func givenDecision(o signoff.Outcome) DecisionView {
 	d := signoff.Decision{
-		PaperID: "q1", Revision: 2, SHA256: sampleHash, Outcome: o, PersonID: "a", As: journal.AsOwner, TypedName: "Ada Lindqvist",
+		PaperID: "q1", Revision: 2, SHA256: givenHash, Outcome: o, PersonID: "a", As: journal.AsOwner, TypedName: "Ada Lindqvist",
 		Sentence: signoff.SignSentence, PartsBack: true, At: at("2026-04-15", 9, 41), Zone: "America/Denver",
 		Authenticated: "single-use link for ada@example.org", Address: "203.0.113.9", UserAgent: "Mozilla/5.0 (Linux; Android 15)",
 		ConsentVersion: "1", ConsentAt: at("2026-01-12", 19, 2), CopyTo: "ada@example.org",
@@ -141,32 +141,32 @@ func sampleDecision(o signoff.Outcome) DecisionView {
 	if o == signoff.OutcomeDeclined {
 		d.Sentence, d.Reason = signoff.DeclineSentence, "I would rather have the old pans patched."
 	}
-	return must(sampleWords.OfDecision(d))
+	return must(givenWords.OfDecision(d))
 }
 
-func sampleQuestions() []QuestionView {
+func givenQuestions() []QuestionView {
 	return []QuestionView{
-		{Words: sampleWords, AskedBy: "Ada Lindqvist", AnsweredBy: "Greta Holm", Question: signoff.Question{ID: "1", Revision: 1, Text: "Could the old pans be patched instead?", AskedAt: at("2026-04-13", 18, 0),
+		{Words: givenWords, AskedBy: "Ada Lindqvist", AnsweredBy: "Greta Holm", Question: signoff.Question{ID: "1", Revision: 1, Text: "Could the old pans be patched instead?", AskedAt: at("2026-04-13", 18, 0),
 			Answer: "They could, but the patch would be as large as the pan.", AnsweredAt: at("2026-04-14", 8, 15)}},
-		{Words: sampleWords, AskedBy: "Ada Lindqvist", Question: signoff.Question{ID: "2", Revision: 2, Text: "Do the new pans have the drain plugs?", AskedAt: at("2026-04-14", 21, 30)}},
+		{Words: givenWords, AskedBy: "Ada Lindqvist", Question: signoff.Question{ID: "2", Revision: 2, Text: "Do the new pans have the drain plugs?", AskedAt: at("2026-04-14", 21, 30)}},
 	}
 }
 
-func samplePaper() Paper {
-	earlier := sampleSheet()
+func givenPaper() Paper {
+	earlier := givenSheet()
 	earlier.Revision = 1
-	return Paper{Frame: frameAt("/builds/b1/papers/q1", "Both front floor pans", journal.Owner), ID: "q1", State: signoff.Sent, Sheet: sampleView(),
-		Earlier: []signoff.Sheet{earlier}, Questions: sampleQuestions(), CanDecide: true, Consented: true}
+	return Paper{Frame: frameAt("/builds/b1/papers/q1", "Both front floor pans", journal.Owner), ID: "q1", State: signoff.Sent, Sheet: givenView(),
+		Earlier: []signoff.Sheet{earlier}, Questions: givenQuestions(), CanDecide: true, Consented: true}
 }
 
-func sampleStatement() billing.Statement {
+func givenStatement() billing.Statement {
 	return billing.Statement{
 		Agreement: 9020000, Changes: 240000, Agreed: 9260000, Billed: 4120000, ToBill: 5140000, Tax: 61800, BilledWithTax: 4181800,
 		Paid: 2000000, Due: 981800, HeldBack: 200000, Covered: 1000000, DepositReceived: 2000000, DepositUnearned: 1000000,
 	}
 }
 
-func sampleInvoices() []InvoiceItem {
+func givenInvoices() []InvoiceItem {
 	return []InvoiceItem{
 		{ID: "i2", Kind: billing.Invoice, Number: 31, Stage: "Frame and coat", On: "2026-04-02", DueOn: "2026-04-12", Total: 1281800, Payable: 981800, Open: 981800, Late: 3},
 		{ID: "i1", Kind: billing.Invoice, Number: 12, Stage: "Teardown", On: "2026-02-02", DueOn: "2026-02-12", Total: 2900000, Payable: 2000000},
@@ -174,7 +174,7 @@ func sampleInvoices() []InvoiceItem {
 	}
 }
 
-func samplePayments() []PaymentItem {
+func givenPayments() []PaymentItem {
 	return []PaymentItem{
 		{ID: "y1", On: "2026-02-10", Amount: 2000000, Means: journal.Wire, Reference: "W-1182", For: "invoice 12"},
 		{ID: "y3", On: "2026-01-14", Amount: -2000000, Means: journal.Cheque, For: "the deposit", Reversal: true, Reason: "Cheque returned by the bank."},
@@ -182,7 +182,7 @@ func samplePayments() []PaymentItem {
 	}
 }
 
-func sampleInvoice() Invoice {
+func givenInvoice() Invoice {
 	d := billing.Document{
 		ID: "i2", Number: 31, Kind: billing.Invoice, Subtotal: 1250000, Tax: 31800, DepositCredit: 200000, Holdback: 100000, Payable: 981800,
 		IssuedOn: "2026-04-02", DueOn: "2026-04-12", ClosesStageID: "s6",
@@ -196,30 +196,30 @@ func sampleInvoice() Invoice {
 		Photos: []PhotoView{photo("p3", false, ""), photo("p5", false, ""), photo("p6", false, "")}, Today: "2026-04-15"}
 }
 
-func sampleOwnerBuild() OwnerBuild {
+func givenOwnerBuild() OwnerBuild {
 	front := photo("p1", false, "Tub in primer, right side")
-	b := OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Plate: NewPlate(sampleWords, sampleBuild), State: journal.Agreed, Photo: &front, Coats: sampleCoats,
+	b := OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Plate: NewPlate(givenWords, givenBuild), State: journal.Agreed, Photo: &front, Coats: givenCoats,
 		Waiting: []Waiting{
-			{Heading: "Both front floor pans", Sentence: "Change order 4 waits for your decision since Monday.", Effect: must(sampleWords.Effect(233900, 6)), Href: "/builds/b1/papers/q1", Act: "Read it and decide"},
-			{Heading: "Invoice 31, Frame and coat", Sentence: "Due since Sunday 12 April.", Effect: must(sampleWords.Money(681800)), Href: "/builds/b1/invoices/i2", Act: "See the invoice"}},
-		Sums: SumsOf(sampleStatement()), Journal: sampleJournal()}
+			{Heading: "Both front floor pans", Sentence: "Change order 4 waits for your decision since Monday.", Effect: must(givenWords.Effect(233900, 6)), Href: "/builds/b1/papers/q1", Act: "Read it and decide"},
+			{Heading: "Invoice 31, Frame and coat", Sentence: "Due since Sunday 12 April.", Effect: must(givenWords.Money(681800)), Href: "/builds/b1/invoices/i2", Act: "See the invoice"}},
+		Sums: SumsOf(givenStatement()), Journal: givenJournal()}
 	for i := range b.Coats {
 		b.StageAt = append(b.StageAt, fmt.Sprintf("/builds/b1/stages/s%d", i+1))
 	}
 	return b
 }
 
-func sampleStage() Stage {
-	return Stage{Frame: frameAt("/builds/b1/stages/s8", "Body metal", journal.Owner), ID: "s8", Coat: sampleCoats[7], Position: 8, Of: 13, Lead: "Marek Olund",
+func givenStage() Stage {
+	return Stage{Frame: frameAt("/builds/b1/stages/s8", "Body metal", journal.Owner), ID: "s8", Coat: givenCoats[7], Position: 8, Of: 13, Lead: "Marek Olund",
 		PlannedFrom: "2026-03-30", PlannedTo: "2026-05-08", OpenedAt: at("2026-03-31", 8, 0), Agreed: true, Row: billing.StageRow{Agreed: 1400000, Changes: 120000, ToBill: 1520000},
 		PhotosThere: 9, PhotosWanted: 12, Checks: []GateLine{{"Door gaps measured on both sides", false}, {"Welds dressed and primed", true}},
-		Papers: []PaperItem{{ID: "q1", Number: 4, Title: "Both front floor pans", State: signoff.Sent, Delta: 233900, Days: 6}}, Invoices: sampleInvoices()[:1],
-		Photos: []PhotoView{photo("p1", false, ""), photo("p2", true, ""), photo("p3", false, ""), photo("p4", false, "")}, Entries: sampleJournal()}
+		Papers: []PaperItem{{ID: "q1", Number: 4, Title: "Both front floor pans", State: signoff.Sent, Delta: 233900, Days: 6}}, Invoices: givenInvoices()[:1],
+		Photos: []PhotoView{photo("p1", false, ""), photo("p2", true, ""), photo("p3", false, ""), photo("p4", false, "")}, Entries: givenJournal()}
 }
 
 // withProblems returns a paper as it comes back from a refused decision.
 func paperRefused() Paper {
-	p := samplePaper()
+	p := givenPaper()
 	p.Notice = "Revision 1 was replaced by revision 2. Nothing was recorded; please read the new one, which is shown here. What you typed is kept."
 	p.Form = DecideForm{Name: "A", PartsBack: "yes", Text: "Do the new pans"}
 	p.Problems = journal.Problems{"name": "Please type your name, as your signature."}
@@ -227,7 +227,7 @@ func paperRefused() Paper {
 }
 
 func paperIn(state signoff.State, change func(*Paper)) Paper {
-	p := samplePaper()
+	p := givenPaper()
 	p.State = state
 	if change != nil {
 		change(&p)
@@ -235,14 +235,14 @@ func paperIn(state signoff.State, change func(*Paper)) Paper {
 	return p
 }
 
-func samplePhoto(staff bool) Photo {
+func givenPhoto(staff bool) Photo {
 	p := Photo{Frame: frameAt("/builds/b1/photos/p1", "Photo", journal.Owner), Photo: photo("p1", false, "Tub in primer, right side"), Stage: "Body metal", Position: 2, Of: 3,
 		Previous: "/builds/b1/photos/p2?entry=e9", Next: "/builds/b1/photos/p3?entry=e9", Back: Link{Text: "Back to the entry", Href: "/builds/b1/entries/e9"}}
 	p.Photo.CapturedElsewhere()
 	if staff {
 		p.Person.Role = journal.Floor
 		p.Photo.Doubt = "This is before the truck arrived."
-		p.Facts = &PhotoFacts{FileName: "IMG_0412.JPG", Camera: "Lumen K2", Bytes: 4_181_221, SHA256: sampleHash, By: "Marek Olund", Received: at("2026-04-14", 17, 1), Located: true, Latitude: 40.01499, Longitude: -105.27055, Original: "/builds/b1/photos/p1/original"}
+		p.Facts = &PhotoFacts{FileName: "IMG_0412.JPG", Camera: "Lumen K2", Bytes: 4_181_221, SHA256: givenHash, By: "Marek Olund", Received: at("2026-04-14", 17, 1), Located: true, Latitude: 40.01499, Longitude: -105.27055, Original: "/builds/b1/photos/p1/original"}
 	}
 	return p
 }
@@ -270,32 +270,32 @@ var _ = []bool{
 	}()),
 	sample("test-record", TestRecord{Frame: frameAt("/consent/test-record", "Test record", journal.Owner), Word: "orchard"}),
 	sample("owner-home", OwnerHome{Frame: frameAt("/", "My trucks", journal.Owner), Builds: []BuildCard{
-		{Words: sampleWords, Ref: BuildRef{"b1", "Heron"}, Truck: "1971 Ostler Fenman, short bed", State: journal.Agreed, Coats: sampleCoats, News: 2, Waiting: sampleOwnerBuild().Waiting[:1], Photo: sampleOwnerBuild().Photo},
-		{Words: sampleWords, Ref: BuildRef{"b2", "Old Salt"}, Truck: "1978 Ostler Packer", State: journal.Delivered}}}),
-	sample("owner-build", sampleOwnerBuild()),
-	sample("owner-build-new", OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Plate: NewPlate(sampleWords, sampleBuild), State: journal.Scoping, Coats: []Coat{{Name: "Arrival", Days: 3, State: journal.NotStarted}}, StageAt: []string{"/builds/b1/stages/s1"}}),
-	sample("journal", Journal{Frame: frameAt("/builds/b1/journal", "Journal", journal.Owner), Entries: sampleJournal(), Stages: []Option{{Value: "s-body", Text: "Body metal"}}, StageID: "s-body", Later: true}),
-	sample("stage", sampleStage()),
-	sample("entry", Entry{Frame: frameAt("/builds/b1/entries/e9", "Body metal", journal.Owner), Entry: sampleJournal().Entries[0]}),
-	sample("photo", samplePhoto(false)),
-	sample("photo-staff", samplePhoto(true)),
+		{Words: givenWords, Ref: BuildRef{"b1", "Heron"}, Truck: "1971 Ostler Fenman, short bed", State: journal.Agreed, Coats: givenCoats, News: 2, Waiting: givenOwnerBuild().Waiting[:1], Photo: givenOwnerBuild().Photo},
+		{Words: givenWords, Ref: BuildRef{"b2", "Old Salt"}, Truck: "1978 Ostler Packer", State: journal.Delivered}}}),
+	sample("owner-build", givenOwnerBuild()),
+	sample("owner-build-new", OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Plate: NewPlate(givenWords, givenBuild), State: journal.Scoping, Coats: []Coat{{Name: "Arrival", Days: 3, State: journal.NotStarted}}, StageAt: []string{"/builds/b1/stages/s1"}}),
+	sample("journal", Journal{Frame: frameAt("/builds/b1/journal", "Journal", journal.Owner), Entries: givenJournal(), Stages: []Option{{Value: "s-body", Text: "Body metal"}}, StageID: "s-body", Later: true}),
+	sample("stage", givenStage()),
+	sample("entry", Entry{Frame: frameAt("/builds/b1/entries/e9", "Body metal", journal.Owner), Entry: givenJournal().Entries[0]}),
+	sample("photo", givenPhoto(false)),
+	sample("photo-staff", givenPhoto(true)),
 	sample("papers", Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Owner), Agreed: true, Items: []PaperItem{
 		{ID: "q1", Number: 4, Title: "Both front floor pans", State: signoff.Sent, Revision: 2, Delta: 233900, Days: 6, SentAt: at("2026-04-13", 10, 0), Open: 1},
 		{ID: "q2", Number: 3, Title: "Chrome for the tailgate letters", State: signoff.Declined, Revision: 1, Delta: 41000, DecidedAt: at("2026-03-02", 9, 0), DecidedBy: "Ada Lindqvist"}}}),
 	sample("papers-office", Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Office), Items: []PaperItem{{ID: "q3", State: signoff.Draft}}}),
-	sample("paper", samplePaper()),
+	sample("paper", givenPaper()),
 	sample("paper-refused", paperRefused()),
 	sample("paper-no-consent", paperIn(signoff.Sent, func(p *Paper) { p.Consented = false })),
 	sample("paper-recalled", paperIn(signoff.Recalled, nil)),
-	sample("paper-signed", paperIn(signoff.Signed, func(p *Paper) { d := sampleDecision(signoff.OutcomeSigned); p.Decision = &d })),
-	sample("paper-declined", paperIn(signoff.Declined, func(p *Paper) { d := sampleDecision(signoff.OutcomeDeclined); p.Decision = &d })),
-	sample("paper-confirm", PaperConfirm{Frame: frameAt("/builds/b1/papers/q1/sign", "Sign?", journal.Owner), ID: "q1", Outcome: signoff.OutcomeSigned, Sheet: sampleView(), Form: DecideForm{Name: "Ada Lindqvist", PartsBack: "yes"}}),
-	sample("paper-confirm-decline", PaperConfirm{Frame: frameAt("/builds/b1/papers/q1/decline", "Decline?", journal.Owner), ID: "q1", Outcome: signoff.OutcomeDeclined, Sheet: sampleView(), Form: DecideForm{Name: "Ada Lindqvist"}, Problems: journal.Problems{"reason": "Please say in a few words why, so that the shop knows what to do next."}}),
-	sample("paper-decided", PaperDecided{Frame: frameAt("/builds/b1/papers/q1", "Signed", journal.Owner), ID: "q1", Sheet: sampleView(), Decision: sampleDecision(signoff.OutcomeSigned)}),
-	sample("paper-revision", PaperRevision{Frame: frameAt("/builds/b1/papers/q1/revisions/2", "Revision 2", journal.Owner), ID: "q1", Sheet: sampleView(), Last: 3}),
-	sample("money", Money{Frame: frameAt("/builds/b1/money", "Money", journal.Owner), Agreed: true, Statement: sampleStatement(), Deposit: 2000000, Holdback: 500, Today: "2026-04-15", Invoices: sampleInvoices(), Payments: samplePayments(),
+	sample("paper-signed", paperIn(signoff.Signed, func(p *Paper) { d := givenDecision(signoff.OutcomeSigned); p.Decision = &d })),
+	sample("paper-declined", paperIn(signoff.Declined, func(p *Paper) { d := givenDecision(signoff.OutcomeDeclined); p.Decision = &d })),
+	sample("paper-confirm", PaperConfirm{Frame: frameAt("/builds/b1/papers/q1/sign", "Sign?", journal.Owner), ID: "q1", Outcome: signoff.OutcomeSigned, Sheet: givenView(), Form: DecideForm{Name: "Ada Lindqvist", PartsBack: "yes"}}),
+	sample("paper-confirm-decline", PaperConfirm{Frame: frameAt("/builds/b1/papers/q1/decline", "Decline?", journal.Owner), ID: "q1", Outcome: signoff.OutcomeDeclined, Sheet: givenView(), Form: DecideForm{Name: "Ada Lindqvist"}, Problems: journal.Problems{"reason": "Please say in a few words why, so that the shop knows what to do next."}}),
+	sample("paper-decided", PaperDecided{Frame: frameAt("/builds/b1/papers/q1", "Signed", journal.Owner), ID: "q1", Sheet: givenView(), Decision: givenDecision(signoff.OutcomeSigned)}),
+	sample("paper-revision", PaperRevision{Frame: frameAt("/builds/b1/papers/q1/revisions/2", "Revision 2", journal.Owner), ID: "q1", Sheet: givenView(), Last: 3}),
+	sample("money", Money{Frame: frameAt("/builds/b1/money", "Money", journal.Owner), Agreed: true, Statement: givenStatement(), Deposit: 2000000, Holdback: 500, Today: "2026-04-15", Invoices: givenInvoices(), Payments: givenPayments(),
 		Stages: []MoneyStage{{Name: "Frame and coat", Href: "/builds/b1/stages/s6", State: journal.Closed, Row: billing.StageRow{Agreed: 1100000, Changes: 150000, Billed: 1250000}}, {Name: "Body metal", Href: "/builds/b1/stages/s8", Row: billing.StageRow{Agreed: 1400000, ToBill: 1400000}}}}),
-	sample("invoice", sampleInvoice()),
+	sample("invoice", givenInvoice()),
 }
 
 func TestEveryPageHasASample(t *testing.T) {

@@ -138,16 +138,16 @@ func TestNothingTypedBecomesMarkup(t *testing.T) {
 		f.ShopName, f.Flash, f.Person.Name, f.Build.Nickname = attack, attack, attack, attack
 		e := entry("e1", "2026-04-14", "Body metal", attack, journal.EntryKind(attack), photo("p1", false, attack))
 		e.Stage, e.Author = attack, attack
-		paper := samplePaper()
+		paper := givenPaper()
 		paper.Frame, paper.Form, paper.Notice = f, DecideForm{Name: attack, Text: attack, Reason: attack}, attack
 		paper.Sheet.Sheet.Title, paper.Sheet.Sheet.Reason, paper.Sheet.Sheet.Build.Truck = attack, attack, attack
 		paper.Sheet.Sheet.Lines[0].Text, paper.Sheet.Sheet.Photos[0].Caption = attack, attack
 		paper.Problems = journal.Problems{"name": attack}
 		paper.Questions[0].Question.Text, paper.Questions[0].AskedBy = attack, attack
-		decision := sampleDecision(signoff.OutcomeDeclined)
+		decision := givenDecision(signoff.OutcomeDeclined)
 		decision.Decision.TypedName, decision.Decision.Reason, decision.Decision.UserAgent = attack, attack, attack
 		for _, page := range []Page{
-			Entry{Frame: f, Entry: e}, Journal{Frame: f, Entries: JournalPiece{Words: sampleWords, Entries: []EntryView{e}, Older: "/builds/b1/journal"}}, paper,
+			Entry{Frame: f, Entry: e}, Journal{Frame: f, Entries: JournalPiece{Words: givenWords, Entries: []EntryView{e}, Older: "/builds/b1/journal"}}, paper,
 			PaperDecided{Frame: f, Sheet: paper.Sheet, Decision: decision}, PaperConfirm{Frame: f, Outcome: signoff.OutcomeDeclined, Sheet: paper.Sheet, Form: paper.Form},
 			SignIn{Frame: f, Email: attack, Next: attack, Notice: attack}, SignedOutKept{Frame: f, Next: attack, Text: attack}, LinkSent{Frame: f, Email: attack},
 			Failure{Frame: f, Heading: attack, Sentence: attack, Do: attack, Kept: attack, Back: Link{Text: attack, Href: attack}},
@@ -167,7 +167,7 @@ func TestNothingTypedBecomesMarkup(t *testing.T) {
 // <textarea>, so the template writes one. Source: HTML Standard, 13.2.6.4.7.
 func TestTypedTextComesBack(t *testing.T) {
 	set := mustNew(t)
-	p := samplePaper()
+	p := givenPaper()
 	p.Form.Text = "\nfirst\n  second \U0001F6FB שלום & <b>"
 	html := render(t, set, p)
 	if want := ">\n\nfirst\n  second \U0001F6FB שלום &amp; &lt;b&gt;</textarea>"; !strings.Contains(html, want) {
@@ -177,7 +177,7 @@ func TestTypedTextComesBack(t *testing.T) {
 
 func TestRenderNeedsWords(t *testing.T) {
 	set := mustNew(t)
-	b := sampleOwnerBuild()
+	b := givenOwnerBuild()
 	b.Words, b.Plate.Words = Words{}, Words{}
 	if err := set.Render(new(bytes.Buffer), b); err == nil {
 		t.Error("a page without zone and currency was shown")
@@ -186,7 +186,7 @@ func TestRenderNeedsWords(t *testing.T) {
 
 func TestJournalPiece_MarksNews(t *testing.T) {
 	set := mustNew(t)
-	j := sampleJournal()
+	j := givenJournal()
 	var b bytes.Buffer
 	if err := set.RenderPiece(&b, j); err != nil {
 		t.Fatal(err)
@@ -213,10 +213,10 @@ func TestJournalPiece_MarksNews(t *testing.T) {
 // could show it.
 func TestOwnersSeeNoShopFacts(t *testing.T) {
 	set := mustNew(t)
-	p := journal.Photo{ID: "p1", BuildID: "b1", State: journal.PhotoReady, FileName: "IMG_secret.JPG", Camera: "Lumen K2", Latitude: 40.01499, Longitude: -105.2, Located: true, SHA256: sampleHash, CapturedAt: at("2026-04-14", 9, 0)}
-	page := Photo{Frame: frameAt("/builds/b1/photos/p1", "Photo", journal.Owner), Photo: NewPhotoView(sampleWords, p, "", "")}
+	p := journal.Photo{ID: "p1", BuildID: "b1", State: journal.PhotoReady, FileName: "IMG_secret.JPG", Camera: "Lumen K2", Latitude: 40.01499, Longitude: -105.2, Located: true, SHA256: givenHash, CapturedAt: at("2026-04-14", 9, 0)}
+	page := Photo{Frame: frameAt("/builds/b1/photos/p1", "Photo", journal.Owner), Photo: NewPhotoView(givenWords, p, "", "")}
 	html := render(t, set, page)
-	for _, secret := range []string{"IMG_secret", "Lumen", "40.01", sampleHash[:8], "/original"} {
+	for _, secret := range []string{"IMG_secret", "Lumen", "40.01", givenHash[:8], "/original"} {
 		if strings.Contains(html, secret) {
 			t.Errorf("the owner’s photo page shows %s", secret)
 		}

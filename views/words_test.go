@@ -24,16 +24,16 @@ func TestWords_Money(t *testing.T) {
 		{233900, "$2,339.00", "+ $2,339.00"}, {0, "$0.00", "$0.00"}, {-2000, "−$20.00", "− $20.00"}, {1, "$0.01", "+ $0.01"}, {-1, "−$0.01", "− $0.01"},
 		{9_999_999_999, "$99,999,999.99", "+ $99,999,999.99"},
 	} {
-		money, err := sampleWords.Money(c.amount)
+		money, err := givenWords.Money(c.amount)
 		if err != nil || money != c.money {
 			t.Errorf("Money(%d) = %q, %v; want %q", c.amount, money, err, c.money)
 		}
-		signed, err := sampleWords.Signed(c.amount)
+		signed, err := givenWords.Signed(c.amount)
 		if err != nil || plain(signed) != c.signed {
 			t.Errorf("Signed(%d) = %q, %v; want %q", c.amount, signed, err, c.signed)
 		}
 	}
-	franc := Words{Now: sampleWords.Now, Zone: denver, Currency: "CHF"}
+	franc := Words{Now: givenWords.Now, Zone: denver, Currency: "CHF"}
 	if got, err := franc.Money(5000); err != nil || plain(got) != "CHF 50.00" {
 		t.Errorf("in francs: %q, %v", got, err)
 	}
@@ -47,7 +47,7 @@ func TestWords_Effect(t *testing.T) {
 	}{
 		{233900, 6, "+ $2,339.00 and 6 working days"}, {-2000, 0, "− $20.00, same date"}, {0, 1, "no cost and 1 working day"}, {5000, -2, "+ $50.00 and 2 working days sooner"},
 	} {
-		if got, err := sampleWords.Effect(c.delta, c.days); err != nil || plain(got) != c.want {
+		if got, err := givenWords.Effect(c.delta, c.days); err != nil || plain(got) != c.want {
 			t.Errorf("Effect(%d, %d) = %q, %v; want %q", c.delta, c.days, got, err, c.want)
 		}
 	}
@@ -58,7 +58,7 @@ func TestWords_Days(t *testing.T) {
 	for d, want := range map[journal.Date]string{
 		"2026-04-14": "Tuesday 14 April", "2024-02-29": "Thursday 29 February 2024", "": "no date",
 	} {
-		if got, err := sampleWords.Day(d); err != nil || got != want {
+		if got, err := givenWords.Day(d); err != nil || got != want {
 			t.Errorf("Day(%s) = %q, %v; want %q", d, got, err, want)
 		}
 	}
@@ -91,7 +91,7 @@ func TestWords_Taken(t *testing.T) {
 		{"said as it is", "camera clock in the shop's zone", -360, noon, "Tuesday 14 April, 3:12 pm at the shop (camera clock in the shop's zone)"},
 		{"noon", "", -360, at("2026-04-14", 12, 0), "Tuesday 14 April, 12:00 noon at the shop"},
 	} {
-		if got, err := sampleWords.Taken(c.at, c.offset, c.source); err != nil || plain(got) != c.want {
+		if got, err := givenWords.Taken(c.at, c.offset, c.source); err != nil || plain(got) != c.want {
 			t.Errorf("%s: %q, %v\nwant %q", c.reason, plain(got), err, c.want)
 		}
 	}
@@ -99,7 +99,7 @@ func TestWords_Taken(t *testing.T) {
 
 func TestWords_Since(t *testing.T) {
 	for day, want := range map[string]string{"2026-04-15": "today", "2026-04-14": "yesterday", "2026-04-12": "Sunday", "2026-04-08": "Wednesday 8 April"} {
-		if got, err := sampleWords.Since(at(day, 9, 0)); err != nil || got != want {
+		if got, err := givenWords.Since(at(day, 9, 0)); err != nil || got != want {
 			t.Errorf("Since(%s) = %q, %v; want %q", day, got, err, want)
 		}
 	}
