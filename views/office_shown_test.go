@@ -160,7 +160,7 @@ func TestShopFormsKeepWhatWasTyped(t *testing.T) {
 			}
 		}
 	}
-	if fields < 300 {
+	if fields < 250 {
 		t.Errorf("only %d fields were tried", fields)
 	}
 	for _, name := range []string{"paper-wrong", "terms", "build-new", "shop", "payment-new"} {
