@@ -125,7 +125,7 @@ func (zeros) Read(p []byte) (int, error) {
 func TestInspect_PNGBombs(t *testing.T) {
 	text := append([]byte("Raw profile type exif\x00\x00"), deflated(t, 200<<20)...)
 	profile := append([]byte("icc\x00\x00"), deflated(t, 200<<20)...)
-	row := deflated(t, 1+4)
+	row, megabytes := deflated(t, 1+4), deflated(t, 4<<20)
 	within(t, "Inspect", func() {
 		if _, err := inspectBytes(pngOf(10000, 9000, 16, 6, row)); !errors.Is(err, ErrTruncated) {
 			t.Errorf("90 megapixels in %d bytes: %v, want %v", len(row), err, ErrTruncated)
@@ -133,6 +133,13 @@ func TestInspect_PNGBombs(t *testing.T) {
 		info, err := inspectBytes(pngOf(1, 1, 8, 6, row, pngChunk("zTXt", text), pngChunk("iCCP", profile)))
 		if err != nil || info.layout.icc != nil || info.Exif != (Exif{}) {
 			t.Errorf("200 MB of zeros as text and profile: %v, %d bytes of profile", err, len(info.layout.icc))
+		}
+		var texts []byte
+		for range 200 { // each inflates to 4 MB, of nothing
+			texts = append(texts, pngChunk("zTXt", append([]byte("Raw profile type exif\x00\x00"), megabytes...))...)
+		}
+		if _, err := inspectBytes(pngOf(1, 1, 8, 6, row, texts)); err != nil {
+			t.Errorf("many profiles: %v", err)
 		}
 		var chunks []byte
 		for range maxPNGChunks {

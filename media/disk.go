@@ -85,17 +85,25 @@ func (d *Disk) Close() error {
 	return nil
 }
 
-// makeDirs makes the top folders and makes them durable.
+// makeDirs makes the top folders and makes them durable. The folder above dir
+// is only touched if dir is new; it may not be ours to read.
 func (d *Disk) makeDirs() error {
+	_, err := os.Stat(d.dir)
+	isNew := errors.Is(err, fs.ErrNotExist)
+	if err != nil && !isNew {
+		return err
+	}
 	for _, dir := range []string{originalsDir, derivativesDir, incomingDir} {
 		if err := d.files.MkdirAll(filepath.Join(d.dir, dir)); err != nil {
 			return err
 		}
 	}
-	if err := d.files.SyncDir(d.dir); err != nil {
-		return err
+	if isNew {
+		if err := d.files.SyncDir(filepath.Dir(d.dir)); err != nil {
+			return err
+		}
 	}
-	return d.files.SyncDir(filepath.Dir(d.dir))
+	return d.files.SyncDir(d.dir)
 }
 
 // ready makes a folder that a file is about to be renamed into, and makes it

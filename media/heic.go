@@ -171,6 +171,9 @@ func (m *heifMeta) locations(c *cursor) {
 	if version == 0 {
 		indexBytes = 0
 	}
+	if lenBytes == 0 {
+		return // says where nothing is, at no cost in bytes however often
+	}
 	items := c.uint(c.wide(version > 1))
 	for range min(items, maxHEIFItems) {
 		id := c.id(version > 1)

@@ -41,10 +41,14 @@ func cameraFolder(tb testing.TB) string {
 	return folder
 }
 
-// program finds an outside program, or skips.
+// program finds an outside program, or skips; with FARBAY_TEST_ALL set it must
+// be there.
 func program(tb testing.TB, name string) string {
 	tb.Helper()
 	path, err := exec.LookPath(name)
+	if err != nil && os.Getenv("FARBAY_TEST_ALL") != "" {
+		tb.Fatalf("%s is not installed", name)
+	}
 	if err != nil {
 		tb.Skipf("skipped: %s is not installed", name)
 	}

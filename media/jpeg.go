@@ -218,15 +218,18 @@ func (w *jpegWalk) readFrame(marker byte, data []byte) error {
 		down := ceilDiv(ceilDiv(w.out.height*v, maxV), 8)
 		w.blocks += int64(across) * int64(down)
 	}
+	if marker > 0xc2 {
+		w.blocks = 0 // lossless or arithmetic coding may take less than a bit
+	}
 	// One byte per sample decoded; a progressive decoder also holds four-byte
-	// coefficients; four components are converted to another image.
+	// coefficients; inks are made one image and then another.
 	perSample := int64(1)
 	if marker == 0xc2 {
 		perSample = 5
 	}
 	w.out.decodeBytesPerPixel = (samples*perSample + int64(maxH*maxV) - 1) / int64(maxH*maxV)
 	if len(components) == 12 {
-		w.out.decodeBytesPerPixel += 4
+		w.out.decodeBytesPerPixel += 8
 	}
 	return nil
 }

@@ -25,6 +25,7 @@ const maxPNGChunks = 1 << 17
 func walkPNG(r io.ReaderAt, size int64) (layout, error) {
 	var out layout
 	var rawProfile []byte
+	rawSeen := false
 	var imageBytes int64
 	var bitsPerPixel, interlace int
 	off := int64(len(pngSignature))
@@ -62,7 +63,8 @@ func walkPNG(r io.ReaderAt, size int64) (layout, error) {
 				}
 			}
 		case "zTXt", "tEXt", "iTXt":
-			if data, err = keep(maxExifBytes); err == nil && rawProfile == nil {
+			if data, err = keep(maxExifBytes); err == nil && !rawSeen && namesRawProfile(data) {
+				rawSeen = true // one is inflated, not each of thousands
 				rawProfile = rawExifProfile(kind, data)
 			}
 		case "iCCP":
@@ -91,9 +93,10 @@ func readIHDR(data []byte, out *layout) (bitsPerPixel, interlace int) {
 	out.width, out.height = int(w), int(h)
 	depth := int(data[8])
 	channels := map[byte]int{0: 1, 2: 3, 3: 1, 4: 2, 6: 4}[data[9]]
-	out.decodeBytesPerPixel = 4
+	// The decoder's pixels, and for palettes and 16 bits those they become.
+	out.decodeBytesPerPixel = 5
 	if depth == 16 {
-		out.decodeBytesPerPixel = 8
+		out.decodeBytesPerPixel = 12
 	}
 	return depth * channels, int(data[12])
 }
@@ -135,14 +138,18 @@ func inflateICCP(data []byte) []byte {
 	return inflate(rest[1:], maxICCBytes)
 }
 
-// rawExifProfile reads the Exif block from a text chunk, or returns nil. The
+// namesRawProfile says whether a text chunk's keyword promises Exif.
+func namesRawProfile(data []byte) bool {
+	key, _, ok := bytes.Cut(data, []byte{0})
+	name := string(key)
+	return ok && (name == "Raw profile type exif" || name == "Raw profile type APP1")
+}
+
+// rawExifProfile reads the Exif block from such a chunk, or returns nil. The
 // text is a line feed, the profile's name, its length in decimal, and the bytes
 // in hexadecimal with line feeds between.
 func rawExifProfile(kind string, data []byte) []byte {
-	key, rest, ok := bytes.Cut(data, []byte{0})
-	if name := string(key); !ok || name != "Raw profile type exif" && name != "Raw profile type APP1" {
-		return nil
-	}
+	_, rest, _ := bytes.Cut(data, []byte{0})
 	switch {
 	case kind == "zTXt" && len(rest) > 0 && rest[0] == 0:
 		rest = inflate(rest[1:], 4*maxExifBytes)

@@ -54,8 +54,9 @@ func walkWebP(r io.ReaderAt, size int64) (layout, error) {
 
 func webpChunk(r io.ReaderAt, size, off int64, kind string, n int64, out *layout) error {
 	keep := func(most int64) ([]byte, error) { return window(r, size, off, min(n, most)) }
-	// The decoder's planes or pixels, and for alpha those that it is read from.
-	perPixel := map[string]int64{"VP8 ": 2, "VP8L": 8, "ALPH": 6}
+	// The decoder's planes or pixels; for alpha also those that it is read from
+	// and those that both become.
+	perPixel := map[string]int64{"VP8 ": 2, "VP8L": 8, "ALPH": 9}
 	out.decodeBytesPerPixel += perPixel[kind]
 	switch kind {
 	case "VP8X":
