@@ -1,6 +1,9 @@
 package journal
 
-import "time"
+import (
+	"net/mail"
+	"time"
+)
 
 // Shop is who runs this Farbay: what stands at the head of pages, papers and
 // invoices, and the defaults for new builds.
@@ -30,7 +33,9 @@ func (s Shop) Validate() error {
 	CheckLine(bad, "name", s.Name, 1, 120, "Please type the shop's name, at most 120 characters.")
 	CheckText(bad, "address", s.Address, 0, 400, "Please keep the address to 400 characters.")
 	CheckLine(bad, "phone", s.Phone, 0, 40, "Please keep the phone number to 40 characters on one line.")
-	CheckLine(bad, "email", s.Email, 0, 254, "Please type an e-mail address such as office@example.org.")
+	if a, err := mail.ParseAddress(s.Email); s.Email != "" && (err != nil || a.Address != s.Email || len(s.Email) > 254) {
+		bad.Add("email", "Please type an e-mail address such as office@example.org.")
+	}
 	if _, err := time.LoadLocation(s.Zone); err != nil || s.Zone == "" || s.Zone == "Local" {
 		bad.Add("zone", "Please choose a time zone by its name, such as America/Denver.")
 	}
@@ -42,6 +47,12 @@ func (s Shop) Validate() error {
 	}
 	if s.QuietDays < 1 || s.QuietDays > 365 {
 		bad.Add("quiet_days", "Please type between 1 and 365 days.")
+	}
+	if len(s.Closures) > 400 {
+		bad.Add("closures", "Please list at most 400 days.")
+	}
+	for _, c := range s.Closures {
+		CheckLine(bad, "closures", c.Name, 0, 120, "Please keep the name of each day to 120 characters.")
 	}
 	return bad.Err()
 }
