@@ -1,6 +1,7 @@
 package store
 
 import (
+	"fmt"
 	"time"
 
 	"farbay/journal"
@@ -111,6 +112,9 @@ func (t *tx) AddQuestion(q signoff.Question) error {
 
 func (t *tx) AnswerQuestion(q signoff.Question) error {
 	const op = "AnswerQuestion"
+	if q.AnsweredAt.IsZero() {
+		return t.fail(op, fmt.Errorf("the answer to question %s has no time", q.ID), "", "")
+	}
 	row := toQuestionRow(q)
 	n, err := t.exec(op, "UPDATE questions SET answer = ?, answered_by = ?, answered_at = ? WHERE id = ? AND paper_id = ? AND answered_at = ''",
 		row.Answer, row.AnsweredBy, row.AnsweredAt, row.ID, row.PaperID)

@@ -62,12 +62,14 @@ const (
 		WHERE entries.build_id = ? AND entries.stage_id = ? AND entries.withdrawn_at = ''`
 
 	// photoShared asks whether the owner's side may see one photo: in an entry,
-	// or as evidence in a paper that was sent and not taken back.
+	// or as evidence in a paper that was sent and not taken back. CROSS JOIN
+	// keeps SQLite from starting with all that the build shows
+	// (https://www.sqlite.org/optoverview.html#crossjoin).
 	photoShared = `SELECT EXISTS (
-		SELECT 1 FROM entry_photos ep JOIN entries ON entries.id = ep.entry_id
+		SELECT 1 FROM entry_photos ep CROSS JOIN entries ON entries.id = ep.entry_id
 		WHERE ep.photo_id = @photo AND entries.build_id = @build AND ` + shown + `
 	) OR EXISTS (
-		SELECT 1 FROM revision_photos rp JOIN papers ON papers.id = rp.paper_id
+		SELECT 1 FROM revision_photos rp CROSS JOIN papers ON papers.id = rp.paper_id
 		WHERE rp.photo_id = @photo AND papers.build_id = @build AND papers.state IN ('sent', 'signed', 'declined')
 	)`
 )

@@ -476,7 +476,7 @@ CREATE INDEX photos_by_original ON photos (sha256);
 
 CREATE INDEX photos_loose ON photos (build_id, by_id, received_at, added) WHERE places = 0;
 
-CREATE INDEX photos_shown ON photos (build_id) WHERE showings > 0;
+CREATE INDEX photos_shown ON photos (build_id, showings) WHERE showings > 0;
 
 CREATE TRIGGER photos_keep_delete BEFORE DELETE ON photos
 BEGIN
