@@ -5,11 +5,13 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/billing"
+	"farbay/journal/signoff"
 )
 
 // SaveTerms stores a build's money terms. version is the build's as read: the
 // save counts as a change of the build. After the agreement only tax rates can
-// change, and only for what is invoiced from then on. Office only.
+// change, and only for what is invoiced from then on; papers that are out are
+// sent once more, as the totals they show change with the rates. Office only.
 //
 // It returns [journal.Invalid] field by field (see [billing.Terms.Check], and
 // tax_basis) and [journal.Conflict] when the version is not the one stored.
@@ -27,8 +29,38 @@ func (s *Steps) SaveTerms(ctx context.Context, a Actor, id journal.BuildID, vers
 		if err := bad.Err(); err != nil {
 			return "", nil, err
 		}
-		return "terms changed", map[string]any{"terms": termsDetail(t)}, tx.SaveTerms(id, t)
+		if err := tx.SaveTerms(id, t); err != nil {
+			return "", nil, err
+		}
+		if t.Tax != was.Tax {
+			if err := s.renewTaxed(tx, a, id); err != nil {
+				return "", nil, err
+			}
+		}
+		return "terms changed", map[string]any{"terms": termsDetail(t)}, nil
 	})
+}
+
+// renewTaxed sends a build's papers that are out once more, with tax at the
+// rates now stored: what is signed must be what will be billed.
+func (s *Steps) renewTaxed(tx Tx, a Actor, id journal.BuildID) error {
+	papers, err := tx.Papers(id)
+	if err != nil {
+		return err
+	}
+	for _, p := range papers {
+		if p.State != signoff.Sent {
+			continue
+		}
+		sheet, err := sheetOf(tx, p)
+		if err != nil {
+			return err
+		}
+		if _, err := s.sendRevision(tx, a, p, changeOf(sheet), "The tax rates were changed, so the totals are worked out afresh."); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // checkFixed records a problem for each term, other than tax rates, that

@@ -8,6 +8,7 @@ import (
 	"farbay/journal"
 	"farbay/journal/billing"
 	"farbay/journal/flow"
+	"farbay/journal/signoff"
 )
 
 func TestCreateBuild_copiesThePlan(t *testing.T) {
@@ -238,6 +239,36 @@ func TestAgreement_fixesValuesAndTerms(t *testing.T) {
 
 	again := flow.Agreement{Version: y.view(y.heron).Build.Version, On: "2026-02-03", How: "by letter", ReadyOn: "2026-09-25"}
 	refused(t, y.steps.RecordAgreement(y.ctx, y.office, y.heron, again), journal.Conflict)
+}
+
+// A paper that is out shows totals with tax; when the rates change, the owner
+// can only sign the totals that will be billed.
+func TestSaveTerms_renewsPapersThatAreOut(t *testing.T) {
+	y := newYard(t)
+	terms := billing.Terms{Crediting: billing.ProRata, Tax: billing.Tax{Parts: 625}, DueDays: 10}
+	y.do(y.saveTerms(y.heron, terms))
+	y.agree(y.heron)
+	sent := y.sendPaper(y.heron, "")
+	page := func() flow.PaperView { return got(y.steps.PaperPage(y.ctx, y.ada, y.heron, sent.ID))(t) }
+	first := page()
+	if first.Sheet.DeltaTax != 37_00 { // 6.25 % of 592.00 of parts
+		t.Errorf("tax is %s", first.Sheet.DeltaTax)
+	}
+	y.do(y.saveTerms(y.heron, terms)) // the same rates
+	if n := page().Paper.Revision; n != 1 {
+		t.Errorf("the same rates made revision %d", n)
+	}
+	terms.Tax.Parts = 700
+	y.do(y.saveTerms(y.heron, terms))
+	second := page()
+	if second.Paper.Revision != 2 || second.Sheet.DeltaTax != 41_44 || second.Sheet.Delta != first.Sheet.Delta {
+		t.Errorf("renewed as revision %d with tax %s", second.Paper.Revision, second.Sheet.DeltaTax)
+	}
+	y.do(y.consent(y.ada))
+	_, err := y.steps.Decide(y.ctx, y.ada, y.heron, sent.ID, flow.DecideInput{
+		Outcome: signoff.OutcomeSigned, Revision: 1, SHA256: first.Revisions[0].SHA256, TypedName: "Ada Finch",
+	})
+	refused(t, err, journal.Conflict)
 }
 
 func TestRecordAgreement_keepsWhatWasAgreed(t *testing.T) {

@@ -180,6 +180,17 @@ func TestEditEntry_keepsHistory(t *testing.T) {
 	if v.Names[y.office.Person.ID] != "Marta Quill" || v.Photos[p2.ID].FileName != "IMG_0002.jpg" {
 		t.Errorf("names %v, photos %v", v.Names, v.Photos)
 	}
+	// Shared again, it is still news of the day it was first shared.
+	y.now = y.now.Add(time.Hour)
+	c = editOf(v.Entry)
+	c.Audience = journal.OwnerToo
+	again := got(y.steps.EditEntry(y.ctx, y.jory, y.heron, e.ID, c))(t)
+	if !again.SharedAt.Equal(sharedAt) || !again.EditedAt.Equal(y.now) {
+		t.Errorf("shared %s, edited %s", again.SharedAt, again.EditedAt)
+	}
+	c = editOf(again)
+	c.Audience = journal.ShopOnly
+	got(y.steps.EditEntry(y.ctx, y.jory, y.heron, e.ID, c))(t)
 	// Moved back, the owner sees neither the entry nor its photos any more.
 	_, err := y.steps.EntryShow(y.ctx, y.ada, y.heron, e.ID)
 	refused(t, err, journal.NotFound)
