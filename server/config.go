@@ -284,6 +284,9 @@ func (c Config) checkMail() error {
 	if c.SMTPUser == "" && c.SMTPPassword != "" {
 		wrong = append(wrong, errors.New("a mail password is set without --smtp-user"))
 	}
+	if c.SMTPUser != "" && c.SMTPTLS == TLSNone {
+		wrong = append(wrong, errors.New("--smtp-tls none with --smtp-user would send the mail password unencrypted; please choose starttls or implicit, or log in without a name"))
+	}
 	if c.SMTPUser != "" && c.SMTPPassword == "" {
 		wrong = append(wrong, errors.New("--smtp-user is set without FARBAY_SMTP_PASSWORD or FARBAY_SMTP_PASSWORD_FILE"))
 	}

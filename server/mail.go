@@ -106,9 +106,11 @@ func (s *SMTP) message(letter journal.Letter) (*mail.Msg, error) {
 	if err := m.From(s.from); err != nil {
 		return nil, err
 	}
-	if err := m.AddToFormat(letter.ToName, letter.To); err != nil {
+	to, err := netmail.ParseAddress(letter.To)
+	if err != nil {
 		return nil, err
 	}
+	m.AddToMailAddress(&netmail.Address{Name: letter.ToName, Address: to.Address})
 	m.Subject(letter.Subject)
 	m.SetMessageIDWithValue(string(letter.ID) + "@" + s.domain)
 	m.SetDateWithValue(letter.CreatedAt)
