@@ -95,7 +95,7 @@ func TestPaperHoldsStage(t *testing.T) {
 	office.Post(edit, form).Redirects(paper + "/preview")
 	office.Post(paper+"/send", url.Values{"version": {formIn(t, office.Get(paper+"/preview"), paper+"/send").Get("version")}}).Redirects(paper)
 
-	board(office.Get("/"), at, htmlcheck.In(`.wait-list a[href="`+paper+`"]`, htmlcheck.HasText("Change order 1, Both front floor pans")))
+	board(office.Get("/"), at, htmlcheck.In(`.wait-list a[href="`+paper+`"]`, htmlcheck.HasText("change order 1, Both front floor pans")))
 	office.Get(at).Says("One paper waits for the owner").Says("Out for sign-off")
 	page := office.Post(stage+"/close", nil).Status(http.StatusUnprocessableEntity)
 	page.Says("Change order 1, Both front floor pans, is out for sign-off").Check(htmlcheck.In(`.gate a[href="` + paper + `"]`))
