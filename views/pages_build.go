@@ -61,15 +61,6 @@ type OwnerBuild struct {
 func (OwnerBuild) Template() string { return "owner/build" }
 
 // Now says in plain sentences what is going on and what waits.
-func (b OwnerBuild) Now() (string, error) {
-	now, err := sayState(b.Words, b.Plate, b.State, b.Coats)
-	if err != nil {
-		return "", err
-	}
-	return now + " " + sayWaiting(len(b.Waiting)), nil
-}
-
-// Now says in plain sentences what is going on and what waits.
 func (c BuildCard) Now() (string, error) {
 	now, err := sayState(c.Words, Plate{Nickname: c.Ref.Nickname}, c.State, c.Coats)
 	if err != nil {

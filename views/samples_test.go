@@ -198,7 +198,7 @@ func givenInvoice() Invoice {
 
 func givenOwnerBuild() OwnerBuild {
 	front := photo("p1", false, "Tub in primer, right side")
-	b := OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Plate: NewPlate(givenWords, givenBuild), State: journal.Agreed, Photo: &front, Coats: givenCoats,
+	b := OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Said: "Plating and Body metal are under way. Two things wait for you.", Plate: NewPlate(givenWords, givenBuild), State: journal.Agreed, Photo: &front, Coats: givenCoats,
 		Waiting: []Waiting{
 			{Heading: "Both front floor pans", Sentence: "Change order 4 waits for your decision since Monday.", Effect: must(givenWords.Effect(233900, 6)), Href: "/builds/b1/papers/q1", Act: "Read it and decide"},
 			{Heading: "Invoice 31, Frame and coat", Sentence: "Due since Sunday 12 April.", Effect: must(givenWords.Money(681800)), Href: "/builds/b1/invoices/i2", Act: "See the invoice"}},
@@ -273,7 +273,7 @@ var _ = []bool{
 		{Words: givenWords, Ref: BuildRef{"b1", "Heron"}, Truck: "1971 Ostler Fenman, short bed", State: journal.Agreed, Coats: givenCoats, News: 2, Waiting: givenOwnerBuild().Waiting[:1], Photo: givenOwnerBuild().Photo},
 		{Words: givenWords, Ref: BuildRef{"b2", "Old Salt"}, Truck: "1978 Ostler Packer", State: journal.Delivered}}}),
 	sample("owner-build", givenOwnerBuild()),
-	sample("owner-build-new", OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Plate: NewPlate(givenWords, givenBuild), State: journal.Scoping, Coats: []Coat{{Name: "Arrival", Days: 3, State: journal.NotStarted}}, StageAt: []string{"/builds/b1/stages/s1"}}),
+	sample("owner-build-new", OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Said: "The truck is in the shop, and no stage has begun yet.", Plate: NewPlate(givenWords, givenBuild), State: journal.Scoping, Coats: []Coat{{Name: "Arrival", Days: 3, State: journal.NotStarted}}, StageAt: []string{"/builds/b1/stages/s1"}}),
 	sample("journal", Journal{Frame: frameAt("/builds/b1/journal", "Journal", journal.Owner), Entries: givenJournal(), Stages: []Option{{Value: "s-body", Text: "Body metal"}}, StageID: "s-body", Later: true}),
 	sample("stage", givenStage()),
 	sample("entry", Entry{Frame: frameAt("/builds/b1/entries/e9", "Body metal", journal.Owner), Entry: givenJournal().Entries[0]}),

@@ -83,7 +83,7 @@ function start(root) {
     while (running < together && waiting.length > 0) send(waiting.shift());
     if (running === 0 && waiting.length === 0 && list.children.length > 0) {
       const bad = list.querySelectorAll(".bad").length;
-      tell(bad > 0 ? `${count(bad, "photo has", "photos have")} not arrived; the others are safe.` : `${count(list.children.length, "photo is", "photos are")} safe with the shop.`);
+      tell(bad > 0 ? `${count(bad, "photo has", "photos have")} not arrived; the others are safe.` : `${count(list.querySelectorAll(".done").length, "photo is", "photos are")} safe with the shop.`);
     }
   }
 
@@ -119,7 +119,13 @@ function start(root) {
     const photo = answer?.photos?.[0];
     if (request.status === 401 || request.status === 403) return failed(item, "You are signed out. Sign in again in another window, then try again here.");
     if (photo?.error || !photo?.id) return failed(item, photo?.error || answer?.error || "The server could not take it.");
-    if (list.querySelector(`input[name=photo][value="${CSS.escape(photo.id)}"]`)) return failed(item, "This photo is here already.", false);
+    const before = (form ?? root).querySelector(`input[name=photo][value="${CSS.escape(photo.id)}"]`);
+    if (before) {
+      before.checked = true;
+      failed(item, "This photo is in the entry already.", false);
+      item.className = "twice";
+      return;
+    }
     item.className = "done";
     item.querySelector("progress").hidden = true;
     state(item, photo.duplicate ? "was here already, kept once" : "safe");
@@ -149,6 +155,6 @@ function start(root) {
   }
 
   function count(n, one, many) {
-    return n === 1 ? `One ${one}` : `${n} ${many}`;
+    return `${n} ${n === 1 ? one : many}`;
   }
 }

@@ -24,7 +24,11 @@ function zoom(near, x = 0.5, y = 0.5) {
   box.scrollTop = image.clientHeight * y - box.clientHeight / 2;
 }
 
+// With two fingers the whole page is made larger; a swipe then moves about in it.
+const pinched = () => (window.visualViewport?.scale ?? 1) > 1.01;
+
 if (box) {
+  window.visualViewport?.addEventListener("resize", () => box.classList.toggle("pinched", pinched()));
   box.addEventListener("dblclick", (event) => {
     const area = box.querySelector("img").getBoundingClientRect();
     zoom(!box.classList.contains("near"), (event.clientX - area.left) / area.width, (event.clientY - area.top) / area.height);
@@ -34,7 +38,7 @@ if (box) {
     start = event.isPrimary ? { x: event.clientX, y: event.clientY } : null;
   });
   box.addEventListener("pointerup", (event) => {
-    if (!start || box.classList.contains("near")) return;
+    if (!start || box.classList.contains("near") || pinched()) return;
     const dx = event.clientX - start.x;
     const dy = event.clientY - start.y;
     start = null;
