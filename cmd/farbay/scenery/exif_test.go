@@ -50,7 +50,9 @@ func TestExif_AgreesWithExifTool(t *testing.T) {
 		{"east and south", "half an hour's offset; UTC is in the year before", half, map[string]any{
 			"DateTimeOriginal": "2026:01:01 03:04:05", "OffsetTimeOriginal": "+05:30", "SubSecTimeOriginal": "000",
 			"GPSDateStamp": "2025:12:31", "GPSTimeStamp": "21:34:05", "GPSLatitudeRef": "S", "GPSLongitudeRef": "E",
-			"GPSLatitude": 33.25, "GPSLongitude": 151.2, "Orientation": float64(half.orientation())}},
+			"GPSLatitude": 33.25, "GPSLongitude": 151.2, "Orientation": float64(half.orientation()),
+			// Stored lying down although the phone was held upright.
+			"ImageWidth": float64(WidthPx), "ImageHeight": float64(HeightPx)}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			file, err := c.shot.JPEG()
@@ -61,7 +63,6 @@ func TestExif_AgreesWithExifTool(t *testing.T) {
 			if err := os.WriteFile(path, file, 0o600); err != nil {
 				t.Fatal(err)
 			}
-			// -struct keeps SubSecTimeOriginal a string only if quoted; -api StructFormat is not needed.
 			out, err := exec.Command(tool, "-json", "-n", "-EXIF:all", "-File:ImageWidth", "-File:ImageHeight", path).Output()
 			if err != nil {
 				t.Fatal(err)

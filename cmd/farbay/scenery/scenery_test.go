@@ -49,11 +49,10 @@ func deviation(v []float64) float64 {
 // from the same place. Thresholds: grain alone gives a variance below 10 and a
 // mean difference below 3 of 255; the smallest seen were well above these.
 func TestDraw_EveryStateFromEveryView(t *testing.T) {
-	views := Views
-	if testing.Short() {
-		views = SideLeft
-	}
-	for view := range views {
+	for view := range Views {
+		if underRace && view != Detail {
+			continue
+		}
 		var seen []*image.RGBA
 		for state := range States {
 			s := sampleShot()
@@ -135,21 +134,25 @@ func TestJPEG_SameShotSameBytes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	small, err := s.draw(smallW, smallH)
+	if err != nil {
+		t.Fatal(err)
+	}
 	type result struct {
-		file []byte
-		err  error
+		img *image.RGBA
+		err error
 	}
 	results := make(chan result)
 	other := s
 	other.State, other.View, other.Upright = RustedFloorPan, Detail, true
 	for range 2 {
 		go func() {
-			if _, err := other.JPEG(); err != nil {
+			if _, err := other.draw(2*smallW, smallH); err != nil {
 				results <- result{nil, err}
 				return
 			}
-			file, err := s.JPEG()
-			results <- result{file, err}
+			img, err := s.draw(smallW, smallH)
+			results <- result{img, err}
 		}()
 	}
 	for range 2 {
@@ -157,13 +160,17 @@ func TestJPEG_SameShotSameBytes(t *testing.T) {
 		if r.err != nil {
 			t.Fatal(r.err)
 		}
-		if !bytes.Equal(r.file, first) {
-			t.Error("the same shot gave other bytes")
+		if !bytes.Equal(r.img.Pix, small.Pix) {
+			t.Error("the same shot gave another picture beside others")
 		}
 	}
+	again, err := s.JPEG()
+	if err != nil || !bytes.Equal(again, first) {
+		t.Errorf("the same shot gave other bytes (error %v)", err)
+	}
 	s.Number++
-	if file, err := s.JPEG(); err != nil || bytes.Equal(file, first) {
-		t.Errorf("another number gave the same photo (error %v)", err)
+	if img, err := s.draw(smallW, smallH); err != nil || bytes.Equal(img.Pix, small.Pix) {
+		t.Errorf("another number gave the same picture (error %v)", err)
 	}
 }
 
@@ -247,23 +254,6 @@ func TestShot_HeldEveryWay(t *testing.T) {
 	}
 	if count[1] < 3*count[3] || count[6] < 3*count[8] {
 		t.Errorf("the unusual ways to hold a phone are too common: %v", count)
-	}
-}
-
-// TestJPEG_Size reads the file with the standard library's decoder.
-func TestJPEG_Size(t *testing.T) {
-	s := sampleShot()
-	s.Upright = true
-	file, err := s.JPEG()
-	if err != nil {
-		t.Fatal(err)
-	}
-	c, err := jpeg.DecodeConfig(bytes.NewReader(file))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if c.Width != WidthPx || c.Height != HeightPx {
-		t.Errorf("stored as %d x %d, want %d x %d whichever way the phone was held", c.Width, c.Height, WidthPx, HeightPx)
 	}
 }
 
