@@ -75,7 +75,7 @@ func FuzzDerive(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, b []byte) {
 		info, err := inspectBytes(b)
-		if err != nil || !info.Decodable() || info.Width*info.Height > 1<<20 {
+		if err != nil || !info.Decodable() || info.Width*info.Height > 1<<14 {
 			return
 		}
 		n := 0
