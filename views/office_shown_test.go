@@ -375,3 +375,28 @@ func TestLetterPage_Parts(t *testing.T) {
 		t.Errorf("addresses are %v, want %v", hrefs, want)
 	}
 }
+
+// Chosen photos are numbered as they stand, what was typed stays, and the others
+// wait for a number.
+func TestNumbered(t *testing.T) {
+	photos := []PickPhoto{{Chosen: true}, {Chosen: true, Place: "7"}, {}, {Chosen: true}}
+	var places []string
+	for _, p := range numbered(photos) {
+		places = append(places, p.Place)
+		if !p.Numbered {
+			t.Error("a place cannot be typed")
+		}
+	}
+	if want := []string{"1", "7", "", "4"}; !slices.Equal(places, want) {
+		t.Errorf("places are %q, want %q", places, want)
+	}
+	if photos[0].Place != "" {
+		t.Error("numbering changed the page")
+	}
+	out := render(t, mustNew(t), floorPages()["entry-edit"])
+	for _, field := range []string{`name="place_pha" value="1"`, `name="place_phb" value="7"`, `name="place_phc" value=""`} {
+		if !strings.Contains(out, field) {
+			t.Errorf("%s is not there", field)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package views
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 
 	"farbay/journal"
@@ -40,8 +41,28 @@ type PickPhoto struct {
 	Caption  string    // as typed
 	Chosen   bool
 	Place    string // as typed: its place in the order, "1" first; "" keeps it
+	Numbered bool   // whether its place can be typed; see [numbered]
 	Note     string // where it comes from: "in the find", "Body metal"; "" for none
 }
+
+// numbered returns photos with fields for their places, the chosen ones that have
+// none numbered as they stand.
+func numbered(photos []PickPhoto) []PickPhoto {
+	photos = slices.Clone(photos)
+	for i := range photos {
+		photos[i].Numbered = true
+		if photos[i].Chosen && photos[i].Place == "" {
+			photos[i].Place = strconv.Itoa(i + 1)
+		}
+	}
+	return photos
+}
+
+// InOrder returns the photos with their places in the order.
+func (p EntryEdit) InOrder() []PickPhoto { return numbered(p.Photos) }
+
+// InOrder returns the photos with their places in the order.
+func (p PaperEdit) InOrder() []PickPhoto { return numbered(p.Photos) }
 
 // EntryForm is what was typed for an entry. The field names are "stage",
 // "kind", "audience", "text", "version", and those of [PickPhoto]; new photos
