@@ -10,6 +10,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"farbay/server"
@@ -75,25 +76,28 @@ func run(ctx context.Context, args []string, w streams) int {
 
 func (c command) do(ctx context.Context, args []string, w streams) int {
 	flags := flag.NewFlagSet("farbay "+c.name, flag.ContinueOnError)
-	flags.SetOutput(w.err)
-	flags.Usage = func() {
-		fmt.Fprintf(w.out, "Usage: farbay %s [flags] %s\n\n%s.\n\nFlags, the variable that sets each, and its default:\n", c.name, c.args, c.summary)
-		if err := server.PrintFlags(w.out, flags); err != nil {
-			fmt.Fprintln(w.err, "farbay:", err)
-		}
-		if flags.Lookup("smtp-host") != nil {
-			fmt.Fprint(w.out, server.SecretsHelp)
-		}
-	}
+	flags.SetOutput(io.Discard) // what is wrong is said once, below
 	err := c.run(ctx, flags, args, w)
+	if errors.Is(err, flag.ErrHelp) {
+		err = c.help(flags, w.out)
+	}
 	switch {
-	case err == nil, errors.Is(err, flag.ErrHelp):
+	case err == nil:
 		return 0
 	case errors.Is(err, errUsage):
 		return 2
 	}
 	fmt.Fprintf(w.err, "farbay %s: %v\n", c.name, err)
 	return 1
+}
+
+func (c command) help(flags *flag.FlagSet, w io.Writer) error {
+	fmt.Fprintf(w, "Usage: farbay %s %s\n\n%s.\n\nFlags, the variable that sets each, and its default:\n", c.name, strings.TrimSpace(c.args+" [flags]"), c.summary)
+	err := server.PrintFlags(w, flags)
+	if flags.Lookup("smtp-host") != nil {
+		fmt.Fprint(w, server.SecretsHelp)
+	}
+	return err
 }
 
 func usage(w io.Writer) {
