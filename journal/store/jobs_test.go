@@ -186,6 +186,20 @@ func TestLetters(t *testing.T) {
 	if all := get(t, s, func(r flow.Reads) ([]journal.Letter, error) { return r.Letters(0) }); len(all) != 3 {
 		t.Errorf("without a limit %d letters come, want 3", len(all))
 	}
+	write(t, s, func(tx flow.Tx) error {
+		for _, l := range []journal.Letter{
+			{ID: "a", Fault: "no such mailbox", Tries: 1},
+			{ID: "b", Fault: "mailbox full", Tries: 2, SentAt: hours(3)}, // at the second try
+		} {
+			if err := tx.SaveLetter(l); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if n := get(t, s, flow.Reads.FailedLetters); n != 1 {
+		t.Errorf("%d letters failed, want the one that is not sent", n)
+	}
 	refused(t, s, journal.NotFound, func(tx flow.Tx) error { _, err := tx.Letter("x"); return err })
 	refused(t, s, journal.NotFound, func(tx flow.Tx) error { return tx.SaveLetter(journal.Letter{ID: "x"}) })
 	refused(t, s, journal.Conflict, func(tx flow.Tx) error { return tx.AddLetter(journal.Letter{ID: "a", CreatedAt: noon}) })
@@ -218,6 +232,10 @@ func TestEvents(t *testing.T) {
 	events := get(t, s, func(r flow.Reads) ([]journal.Event, error) { return r.Events(heron) })
 	if got := names(events, func(e journal.Event) string { return fmt.Sprintf("%d:%s", e.Seq, e.Kind) }); got != "1:a 4:c " {
 		t.Errorf("Heron's events are %q", got)
+	}
+	ofNone := get(t, s, func(r flow.Reads) ([]journal.Event, error) { return r.Events("") })
+	if len(ofNone) != 1 || ofNone[0].Seq != 3 {
+		t.Errorf("events of no build are %+v", ofNone)
 	}
 }
 
