@@ -60,7 +60,7 @@ func (s *scene) castShadows(c *canvas, centre vec, radius, softness float32) {
 	s.light = l
 	c.lightMap = fit(c.lightMap, size*size)
 	clearTo(c.lightMap, -1e9)
-	flat := make([]screenTri, 0, len(s.tris))
+	flat := c.flat[:0]
 	for i := range s.tris {
 		t := &s.tris[i]
 		k := s.mats[t.mat].kind
@@ -90,6 +90,7 @@ func (s *scene) castShadows(c *canvas, centre vec, radius, softness float32) {
 		flat = append(flat, st)
 	}
 	raster(flat, size, size, 0, 0, c.lightMap, nil)
+	c.flat = flat
 }
 
 // poisson spreads the shadow's samples.
@@ -140,13 +141,14 @@ type groundMap struct {
 	shade      []float32
 }
 
-func (s *scene) shadeGround(g *groundMap, centre vec, half float32, z float32) {
+func (s *scene) shadeGround(c *canvas, centre vec, half float32, z float32) {
 	const n = 256
+	g := &c.ground
 	g.w, g.h = n, n
 	g.x0, g.y0, g.perM = centre.x-half, centre.y-half, n/(2*half)
 	g.low, g.mask, g.temp, g.shade = fit(g.low, n*n), fit(g.mask, n*n), fit(g.temp, n*n), fit(g.shade, n*n)
 	clearTo(g.low, -1e9)
-	var flat []screenTri
+	flat := c.flat[:0]
 	for i := range s.tris {
 		t := &s.tris[i]
 		if s.mats[t.mat].noShadow || (t.n[0].z > 0 && t.n[1].z > 0 && t.n[2].z > 0) {
@@ -170,6 +172,7 @@ func (s *scene) shadeGround(g *groundMap, centre vec, half float32, z float32) {
 		flat = append(flat, st)
 	}
 	raster(flat, n, n, 0, 0, g.low, nil)
+	c.flat = flat
 	clearTo(g.shade, 1)
 	for _, layer := range [3]struct{ height, radius, dark float32 }{{0.12, 0.05, 0.72}, {0.9, 0.22, 0.5}, {2, 0.5, 0.3}} {
 		for i, l := range g.low {

@@ -34,6 +34,7 @@ type canvas struct {
 	screen   []screenTri
 	glass    []screenTri
 	extra    []sample
+	flat     []screenTri // as the light, or the floor, sees the scene
 	lightMap []float32
 	ao       aoMap
 	blocks   blockMap

@@ -15,7 +15,7 @@ func (s *scene) render(centre vec, radius, softness, floorZ float32) *image.RGBA
 	c.reset(s.cam.w, s.cam.h)
 	c.project(&s.cam, s.tris, s.mats)
 	s.castShadows(c, centre, radius, softness)
-	s.shadeGround(&c.ground, centre, radius+0.6, floorZ)
+	s.shadeGround(c, centre, radius+0.6, floorZ)
 	c.see()
 	reach := float32(0.3)
 	if s.macro {
@@ -65,6 +65,15 @@ func (s *scene) shadeAll(c *canvas) {
 				continue
 			}
 			own := m.col[k]
+			if m.expanse(id, k, bx, by, bw, bh) {
+				u, d, l, r := &m.col[k-bw], &m.col[k+bw], &m.col[k-1], &m.col[k+1]
+				i := by*2*c.w + bx*2
+				c.col[i] = between(own, *l, *u, m.col[k-bw-1])
+				c.col[i+1] = between(own, *r, *u, m.col[k-bw+1])
+				c.col[i+c.w] = between(own, *l, *d, m.col[k+bw-1])
+				c.col[i+c.w+1] = between(own, *r, *d, m.col[k+bw+1])
+				continue
+			}
 			near := [3][3]vec{}
 			for dy := -1; dy <= 1; dy++ {
 				for dx := -1; dx <= 1; dx++ {
@@ -86,6 +95,16 @@ func (s *scene) shadeAll(c *canvas) {
 			c.col[i+c.w+1] = between(own, near[1][2], near[2][1], near[2][2])
 		}
 	}
+}
+
+// expanse reports whether a block and all its neighbours are one triangle.
+func (m *blockMap) expanse(id int32, k, bx, by, bw, bh int) bool {
+	if bx < 1 || by < 1 || bx >= bw-1 || by >= bh-1 {
+		return false
+	}
+	up, own, down := m.id[k-bw-1:k-bw+2], m.id[k-1:k+2], m.id[k+bw-1:k+bw+2]
+	return up[0] == id && up[1] == id && up[2] == id && own[0] == id && own[2] == id &&
+		down[0] == id && down[1] == id && down[2] == id
 }
 
 // between is the colour a quarter of the way from own towards its neighbours
