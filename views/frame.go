@@ -14,6 +14,7 @@ type Frame struct {
 	Person   *Who      // nil when nobody is signed in
 	Build    *BuildRef // the build the page belongs to; nil for none
 	Flash    string    // a whole sentence on what was just done; "" for none
+	Refused  string    // whole sentences on why what was sent was not done; "" for none
 	Demo     bool      // the shop is invented; every page says so
 	Path     string    // of the request, such as "/builds/b1/money"
 }

@@ -35,7 +35,11 @@ func declareLetters(letters ...Letter) bool {
 	return true
 }
 
-type mailSet map[string]*template.Template
+// mailText is one letter's text: its subject line and what follows the first
+// blank line.
+type mailText struct{ subject, body *template.Template }
+
+type mailSet map[string]mailText
 
 // parseMail parses every letter; each stands on its own, with the pieces of
 // mail/_pieces.txt.
@@ -63,20 +67,36 @@ func parseMail() (mailSet, error) {
 		if err != nil {
 			return nil, fmt.Errorf("views.New: %w", err)
 		}
-		own, err := base.Clone()
-		if err != nil {
-			return nil, fmt.Errorf("views.New: %w", err)
-		}
-		if set[name], err = own.New(name).Parse(string(text)); err != nil {
-			return nil, fmt.Errorf("views.New: %w", err)
+		if set[name], err = parseLetter(base, name, string(text)); err != nil {
+			return nil, err
 		}
 	}
 	for _, l := range declaredLetters {
-		if set[l.Mail()] == nil {
+		if set[l.Mail()].body == nil {
 			return nil, fmt.Errorf("views.New: letter %T has no text mail/%s.txt", l, l.Mail())
 		}
 	}
 	return set, nil
+}
+
+func parseLetter(base *template.Template, name, text string) (mailText, error) {
+	head, body, found := strings.Cut(text, "\n\n")
+	subject, named := strings.CutPrefix(head, "Subject: ")
+	if !found || !named {
+		return mailText{}, fmt.Errorf("views.New: mail/%s.txt does not begin with a subject line and a blank line", name)
+	}
+	own, err := base.Clone()
+	if err != nil {
+		return mailText{}, fmt.Errorf("views.New: %w", err)
+	}
+	var letter mailText
+	if letter.subject, err = own.New(name + " subject").Parse(subject); err != nil {
+		return mailText{}, fmt.Errorf("views.New: %w", err)
+	}
+	if letter.body, err = own.New(name).Parse(body); err != nil {
+		return mailText{}, fmt.Errorf("views.New: %w", err)
+	}
+	return letter, nil
 }
 
 // Letter returns the subject and the plain text of an e-mail. The subject is
@@ -87,14 +107,15 @@ func parseMail() (mailSet, error) {
 // filled.
 func (s *Set) Letter(l Letter) (subject, text string, err error) {
 	t := s.mail[l.Mail()]
-	if t == nil {
+	if t.body == nil {
 		return "", "", fmt.Errorf("views.Letter: no text mail/%s.txt", l.Mail())
 	}
-	var made bytes.Buffer
-	if err := t.Execute(&made, l); err != nil {
+	var head, body bytes.Buffer
+	if err := t.subject.Execute(&head, l); err != nil {
 		return "", "", fmt.Errorf("views.Letter: %w", err)
 	}
-	head, body, _ := strings.Cut(made.String(), "\n\n")
-	subject = strings.Join(strings.Fields(strings.TrimPrefix(head, "Subject: ")), " ")
-	return subject, strings.TrimSpace(body) + "\n", nil
+	if err := t.body.Execute(&body, l); err != nil {
+		return "", "", fmt.Errorf("views.Letter: %w", err)
+	}
+	return strings.Join(strings.Fields(head.String()), " "), strings.TrimSpace(body.String()) + "\n", nil
 }

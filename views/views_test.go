@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"text/template"
 
 	"github.com/jba/templatecheck"
 
@@ -46,8 +47,10 @@ func TestTemplatesFitTheirPages(t *testing.T) {
 		}
 	}
 	for _, l := range declaredLetters {
-		if err := templatecheck.CheckText(set.mail[l.Mail()], l); err != nil {
-			t.Errorf("%T: %v", l, err)
+		for _, text := range []*template.Template{set.mail[l.Mail()].subject, set.mail[l.Mail()].body} {
+			if err := templatecheck.CheckText(text, l); err != nil {
+				t.Errorf("%T: %v", l, err)
+			}
 		}
 	}
 }
@@ -135,7 +138,7 @@ func TestNothingTypedBecomesMarkup(t *testing.T) {
 	set := mustNew(t)
 	for _, attack := range attacks {
 		f := frameAt("/builds/b1", attack, journal.Owner)
-		f.ShopName, f.Flash, f.Person.Name, f.Build.Nickname = attack, attack, attack, attack
+		f.ShopName, f.Flash, f.Refused, f.Person.Name, f.Build.Nickname = attack, attack, attack, attack, attack
 		e := entry("e1", "2026-04-14", "Body metal", attack, journal.EntryKind(attack), photo("p1", false, attack))
 		e.Stage, e.Author = attack, attack
 		paper := givenPaper()
