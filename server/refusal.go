@@ -45,7 +45,5 @@ func (r refusal) answer() int {
 
 // on says the refusal's sentence at the head of a page.
 func (r refusal) on(f *views.Frame) {
-	if r.sentence != "" {
-		f.Flash = r.sentence
-	}
+	f.Refused = r.sentence
 }

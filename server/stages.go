@@ -101,6 +101,8 @@ func (a *App) stageClose(c echo.Context) error {
 	ctx, build, id := c.Request().Context(), of(c).build.ID, stageID(c)
 	inv, billed, err := a.steps.CloseStage(ctx, actor(c), build, id)
 	if r, ok := refused(err); ok {
+		// What the gate misses is listed beside it; no field is to blame.
+		r.problems, r.sentence = nil, journal.MessageOf(err)
 		return a.staffStage(c, "", r)
 	}
 	if err != nil {

@@ -34,7 +34,7 @@ func TestOpenAndCloseStage(t *testing.T) {
 	// The gate is not satisfied: nothing closes, and the page says what is missing.
 	page := office.Post(stage+"/close", nil).Status(http.StatusUnprocessableEntity)
 	page.Says("It cannot close yet").Says(`Not ticked yet: Battery <disconnected> & fluids looked at\.`).Says("Not ticked yet: Keys tagged")
-	page.Check(wrong("gate", "Keys tagged"), htmlcheck.NotIn(`form[action="`+stage+`/close"]`))
+	page.Check(htmlcheck.In("[role=alert]", htmlcheck.HasText(`Arrival cannot close yet\. Not ticked yet`)), htmlcheck.NotIn(`form[action="`+stage+`/close"]`))
 	floor.Get("/").Says("Arrival: 2 checks")
 
 	floor.Post(stage+"/check", url.Values{"text": {check}, "done": {"yes"}}).Redirects(stage + "#f-gate")
