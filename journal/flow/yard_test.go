@@ -4,8 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -20,6 +22,8 @@ import (
 // builds, entries, photos and overviews.
 type yard struct {
 	t     testing.TB
+	db    *store.Store
+	ids   *atomic.Int64
 	ctx   context.Context
 	steps *flow.Steps
 	now   time.Time
@@ -41,23 +45,34 @@ func (plainComposer) Compose(letter any) (string, string, error) {
 // builds are being scoped; heron arrived on 9 January, juniper on 2 March.
 func newYard(t testing.TB) *yard {
 	t.Helper()
-	db, err := store.Open(filepath.Join(t.TempDir(), "farbay.db"))
-	if err != nil {
+	filled.once.Do(func() { fillYard(t) })
+	if filled.file == nil {
+		t.Fatal("the yard could not be filled; see the first test that asked for it")
+	}
+	path := filepath.Join(t.TempDir(), "farbay.db")
+	if err := os.WriteFile(path, filled.file, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() {
-		if err := db.Close(); err != nil {
-			t.Error(err)
-		}
-	})
-	y := &yard{t: t, ctx: context.Background(), now: time.Date(2026, 4, 14, 21, 12, 0, 0, time.UTC)}
-	var ids atomic.Int64
-	y.steps = &flow.Steps{
-		Store: db, Now: func() time.Time { return y.now }, Compose: plainComposer{},
-		NewID: func() string { return fmt.Sprintf("id%06d", ids.Add(1)) },
-	}
+	y := filled.yard
+	y.open(t, path, filled.ids)
+	t.Cleanup(y.close)
+	return &y
+}
+
+// filled is a yard made once, and copied for each test.
+var filled struct {
+	once sync.Once
+	file []byte // its database, closed
+	yard yard
+	ids  int64 // given out so far
+}
+
+func fillYard(t testing.TB) {
+	path := filepath.Join(t.TempDir(), "farbay.db")
+	y := &yard{ctx: context.Background(), now: time.Date(2026, 4, 14, 21, 12, 0, 0, time.UTC)}
+	y.open(t, path, 0)
 	shop := journal.Shop{Name: "Tern Hollow Truck Works", Zone: "America/Denver", Currency: "USD", LabourRate: 9500, QuietDays: 7}
-	y.do(db.Write(y.ctx, func(tx flow.Tx) error { return tx.SaveShop(shop) }))
+	y.do(y.steps.Store.Write(y.ctx, func(tx flow.Tx) error { return tx.SaveShop(shop) }))
 	y.do(y.steps.SeedPlans(y.ctx))
 	y.office = y.person("Marta Quill", journal.Office)
 	y.jory = y.person("Jory Pike", journal.Floor)
@@ -68,7 +83,33 @@ func newYard(t testing.TB) *yard {
 	y.heron = y.build("Heron", "2026-01-09", y.ada)
 	y.juniper = y.build("Juniper", "2026-03-02", y.ben)
 	y.do(y.steps.AddOwner(y.ctx, y.office, y.heron, flow.NewMember{PersonID: y.dell.Person.ID, As: journal.AsDelegate, NamedBy: "letter of 3 March"}))
-	return y
+	y.close()
+	file, err := os.ReadFile(path)
+	y.do(err)
+	filled.file, filled.yard, filled.ids = file, *y, y.ids.Load()
+}
+
+// open gives the yard its steps on the database at path; ids begin after the
+// given one.
+func (y *yard) open(t testing.TB, path string, after int64) {
+	t.Helper()
+	db, err := store.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ids := new(atomic.Int64)
+	ids.Store(after)
+	y.t, y.db, y.ids = t, db, ids
+	y.steps = &flow.Steps{
+		Store: db, Now: func() time.Time { return y.now }, Compose: plainComposer{},
+		NewID: func() string { return fmt.Sprintf("id%06d", ids.Add(1)) },
+	}
+}
+
+func (y *yard) close() {
+	if err := y.db.Close(); err != nil {
+		y.t.Error(err)
+	}
 }
 
 func (y *yard) person(name string, role journal.Role) flow.Actor {
