@@ -111,22 +111,29 @@ func (b *build) arrive(ctx context.Context) (err error) {
 	return b.scope(ctx, view.Stages)
 }
 
-// scope gives the stages their values, and dates one after the other.
+// scope gives the stages their values, and dates: those of the story for what
+// has begun, one after the other for what is to come.
 func (b *build) scope(ctx context.Context, stages []journal.Stage) error {
 	var rows []flow.StageScope
-	day := journal.DateOf(b.t.clock, b.t.zone)
+	next := b.t.calendar.AddWorkingDays(b.t.today, 3) // when the first stage to come begins
 	for _, st := range stages {
 		b.stages[st.Name] = st.ID
 		row := flow.StageScope{
 			StageID: st.ID, Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, LeadID: b.t.actors[b.story.lead].Person.ID,
-			PlannedFrom: day, PlannedTo: b.t.calendar.AddWorkingDays(day, st.PlannedDays-1),
 		}
-		day = b.t.calendar.AddWorkingDays(row.PlannedTo, 1)
 		for _, told := range b.story.stages {
-			if told.name == st.Name {
-				row.Value = told.value
+			if told.name != st.Name {
+				continue
+			}
+			row.Value = told.value
+			if told.opened > 0 {
+				row.PlannedFrom = b.t.calendar.AddWorkingDays(b.t.today, -told.opened)
+			} else {
+				row.PlannedFrom = next
 			}
 		}
+		row.PlannedTo = b.t.calendar.AddWorkingDays(row.PlannedFrom, st.PlannedDays-1)
+		next = max(next, b.t.calendar.AddWorkingDays(row.PlannedTo, 1))
 		rows = append(rows, row)
 	}
 	for _, told := range b.story.stages {
