@@ -69,7 +69,7 @@ func (a *App) buildSave(c echo.Context) error {
 	if stored.State == journal.Delivered && change.Version == stored.Version && f.line("delivered_on") == "" {
 		f.bad.Add("delivered_on", "The delivery is recorded; please give the day on which the truck left.")
 	}
-	if err = f.err(); err == nil {
+	if err = f.check(journal.Build{Nickname: change.Nickname, Truck: change.Truck}.Validate()); err == nil {
 		err = a.steps.SaveBuild(ctx, actor(c), stored.ID, change)
 	}
 	if r, ok := refused(err); ok {

@@ -79,7 +79,7 @@ func (a *App) buildAdd(c echo.Context) error {
 		Nickname: f.line("nickname"), Truck: f.truck(), PlanID: formID[journal.PlanID](f, "plan"),
 		LeadID: formID[journal.PersonID](f, "lead"), ArrivedOn: f.date("arrived_on"),
 	}
-	id, err := journal.BuildID(""), f.err()
+	id, err := journal.BuildID(""), f.check(journal.Build{Nickname: n.Nickname, Truck: n.Truck}.Validate())
 	if err == nil {
 		id, err = a.steps.CreateBuild(c.Request().Context(), actor(c), n)
 	}

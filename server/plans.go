@@ -178,7 +178,7 @@ func (a *App) planSave(c echo.Context) error {
 	for _, row := range f.planRows() {
 		p.Stages, lines = append(p.Stages, row.stage), append(lines, row.line)
 	}
-	if err = f.err(); err == nil {
+	if err = f.check(renumbered(p.Validate(), "stages", lines)); err == nil {
 		err = renumbered(a.steps.SavePlan(c.Request().Context(), actor(c), p), "stages", lines)
 	}
 	if r, ok := refused(err); ok {

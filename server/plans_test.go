@@ -99,6 +99,10 @@ func TestEditPlan_refusesAndKeeps(t *testing.T) {
 			page.Check(htmlcheck.In(`input[name="stages.1.drop"][checked]`))
 		})
 	}
+	both := with(read, "stages.0.number", "first", "stages.4.days", "")
+	office.Post(path, both).Status(http.StatusUnprocessableEntity).
+		Check(wrong("stages.0.number", "such as 3"), wrong("stages.4.days", "between 1 and 400 working days"))
+
 	all := with(read)
 	for i := range 14 {
 		all.Set("stages."+string(rune('0'+i%10))+".drop", "yes")

@@ -47,3 +47,13 @@ func (r refusal) answer() int {
 func (r refusal) on(f *views.Frame) {
 	f.Refused = r.sentence
 }
+
+// check returns all that is wrong with what a form was read into, so that a
+// person is told at once: what could not be read, and what the thing's own
+// Validate says. Problems beside fields come as one Invalid error.
+func (f *form) check(valid error) error {
+	if err := f.add(valid); err != nil {
+		return err
+	}
+	return f.err()
+}

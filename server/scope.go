@@ -256,6 +256,27 @@ func (f *form) scopeRows() (rows []flow.StageScope, numbers []int) {
 	return rows, numbers
 }
 
+// checkRows says what is wrong with the rows by themselves, as
+// [flow.Steps.SaveScope] names it.
+func checkRows(rows []flow.StageScope) error {
+	bad := journal.Problems{}
+	for i, row := range rows {
+		if row.Drop {
+			continue
+		}
+		wrong, other := problems(journal.Stage{
+			Name: row.Name, Value: row.Value, PlannedDays: row.PlannedDays, PlannedFrom: row.PlannedFrom, PlannedTo: row.PlannedTo,
+		}.Validate())
+		if other != nil {
+			return other
+		}
+		for field, sentence := range wrong {
+			bad.Add(at("stages", i, field), "%s", sentence)
+		}
+	}
+	return bad.Err()
+}
+
 // renumbered gives the problems of row n of a refusal, as the step counts the
 // rows it got, to line numbers[n] of the form.
 func renumbered(err error, list string, numbers []int) error {
@@ -283,7 +304,7 @@ func (a *App) scopeSave(c echo.Context) error {
 	}
 	build := of(c).build.ID
 	rows, numbers := f.scopeRows()
-	if err = f.err(); err == nil {
+	if err = f.check(renumbered(checkRows(rows), "stages", numbers)); err == nil {
 		err = renumbered(a.steps.SaveScope(c.Request().Context(), actor(c), build, rows), "stages", numbers)
 	}
 	if r, ok := refused(err); ok {

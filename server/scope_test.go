@@ -72,6 +72,8 @@ func TestScope_refusesAndKeeps(t *testing.T) {
 			page.Check(htmlcheck.In(`details[open]`, htmlcheck.In(`.wrong`, htmlcheck.HasText(test.says))))
 		})
 	}
+	office.Post(path, with(filled, "stages.0.labour", "12e3", "stages.5.name", "", "stages.6.days", "")).Status(http.StatusUnprocessableEntity).
+		Check(wrong("stages.0.labour", "Please type an amount"), wrong("stages.5.name", "name this stage"), wrong("stages.6.days", "between 1 and 400"))
 	page := office.Post(path, with(filled, "stages.3.from", "2026-05-04", "stages.3.to", "2026-05-01", "stages.1.drop", "yes")).
 		Status(http.StatusUnprocessableEntity)
 	page.Check(wrong("stages.3.to", "before the planned start"), htmlcheck.In(`input[name="stages.1.drop"][checked]`))

@@ -92,7 +92,7 @@ func (a *App) shopSave(c echo.Context) error {
 		Currency: strings.ToUpper(f.line("currency")), LabourRate: f.cents("labour_rate"), QuietDays: f.number("quiet_days", 0, 1, 365),
 		Closures: f.closures("closures"), Version: f.version(),
 	}
-	if err = f.err(); err == nil {
+	if err = f.check(shop.Validate()); err == nil {
 		err = a.steps.SaveShop(ctx, actor(c), shop)
 	}
 	if r, ok := refused(err); ok {

@@ -218,7 +218,10 @@ func (a *App) stageSave(c echo.Context) error {
 		LeadID: formID[journal.PersonID](f, "lead"), Gate: journal.Gate{Photos: f.number("photos", 0, 0, 500), Checks: f.lines("checks")},
 		Cautions: f.lines("cautions"),
 	}
-	if err = f.err(); err == nil {
+	if err = f.check(journal.Stage{
+		Name: change.Name, PlannedDays: change.PlannedDays, PlannedFrom: change.PlannedFrom, PlannedTo: change.PlannedTo,
+		Gate: change.Gate, Cautions: change.Cautions,
+	}.Validate()); err == nil {
 		err = a.steps.SaveStage(ctx, actor(c), build, id, change)
 	}
 	if r, ok := refused(err); ok {

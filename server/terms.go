@@ -114,7 +114,7 @@ func (a *App) termsSave(c echo.Context) error {
 		return err
 	}
 	t := f.terms(v.Terms)
-	if err = f.err(); err == nil {
+	if err = f.check(t.Validate()); err == nil {
 		err = a.steps.SaveTerms(ctx, actor(c), build, f.version(), t)
 	}
 	if r, ok := refused(err); ok {

@@ -16,7 +16,7 @@ import (
 
 // files whose exported steps TestAccess must know, each.
 var accessFiles = []string{
-	"plans.go", "builds.go", "scope.go", "agreement.go", "entries.go", "reading.go", "photos.go", "overview.go", "owner.go",
+	"plans.go", "builds.go", "scope.go", "agreement.go", "entries.go", "reading.go", "photos.go", "overview.go", "owner.go", "choices.go",
 }
 
 // call is one step on heron, made by whoever tries; it returns what it was
@@ -69,6 +69,10 @@ func heronCalls(y *yard) map[string]call {
 		"RecordAgreement": {"office", func(a flow.Actor) (any, error) {
 			return none(s.RecordAgreement(ctx, a, b, flow.Agreement{Version: v.Build.Version, On: "2026-04-14", How: "by letter", ReadyOn: "2026-09-24"}))
 		}},
+
+		"Leads":         {"office", func(a flow.Actor) (any, error) { return s.Leads(ctx, a) }},
+		"OwnersToAdd":   {"office", func(a flow.Actor) (any, error) { return s.OwnersToAdd(ctx, a, b) }},
+		"FailedLetters": {"office", func(a flow.Actor) (any, error) { return s.FailedLetters(ctx, a) }},
 
 		"PostEntry": {"staff", func(a flow.Actor) (any, error) {
 			return s.PostEntry(ctx, a, b, flow.NewEntry{StageID: e.StageID, Kind: journal.KindVisit, Audience: journal.OwnerToo, Text: "Text"})
