@@ -2,6 +2,7 @@ package server
 
 import (
 	"net/http"
+	"regexp"
 
 	"github.com/labstack/echo/v4"
 
@@ -29,6 +30,16 @@ func (a *App) outbox(c echo.Context) error {
 	return a.show(c, http.StatusOK, page)
 }
 
+// personalLink is the token of a link that signs its reader in.
+var personalLink = regexp.MustCompile(`(/(?:enter|set-password)/)[A-Za-z0-9_-]+`)
+
+// withoutLinks takes the tokens of sign-in links out of a letter's text: what
+// was mailed to somebody is theirs, and the office must not enter as them.
+// Letters that are only kept here, for lack of a mail server, keep theirs.
+func withoutLinks(text string) string {
+	return personalLink.ReplaceAllString(text, "${1}(sent to its reader only)")
+}
+
 // letter shows one letter as it was sent. GET /outbox/:letter
 func (a *App) letter(c echo.Context) error {
 	line, err := a.steps.LetterShow(c.Request().Context(), actor(c), journal.LetterID(c.Param("letter")))
@@ -38,6 +49,9 @@ func (a *App) letter(c echo.Context) error {
 	f, err := a.frame(c, line.Letter.Subject)
 	if err != nil {
 		return err
+	}
+	if a.mailer != nil {
+		line.Letter.Text = withoutLinks(line.Letter.Text)
 	}
 	return a.show(c, http.StatusOK, views.LetterPage{Frame: f, Letter: line.Letter, Nickname: line.Build, ByMail: a.mailer != nil})
 }

@@ -50,7 +50,7 @@ var farbayBinary = sync.OnceValues(func() (string, error) {
 
 // killed is a shop whose server is killed over and over.
 type killed struct {
-	t      *testing.T
+	t      testing.TB
 	binary string
 	dir    string
 	office journal.Person

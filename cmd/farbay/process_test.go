@@ -56,7 +56,7 @@ func (b *safeBuffer) String() string {
 }
 
 // startServe starts "farbay serve" on the folder and waits until it answers.
-func startServe(t *testing.T, binary, dir string) *process {
+func startServe(t testing.TB, binary, dir string) *process {
 	t.Helper()
 	return startProcess(t, binary, "serve", "--data", dir, "--addr", "127.0.0.1:0")
 }
@@ -65,7 +65,7 @@ var printedURL = regexp.MustCompile(`http://127\.0\.0\.1:\d+`)
 
 // startProcess starts farbay with a command that serves, and waits until it has
 // printed its address and listens there.
-func startProcess(t *testing.T, binary string, args ...string) *process {
+func startProcess(t testing.TB, binary string, args ...string) *process {
 	t.Helper()
 	p := &process{cmd: exec.Command(binary, args...), log: &safeBuffer{}, ended: make(chan struct{})}
 	printed, w := io.Pipe()

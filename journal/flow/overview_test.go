@@ -269,6 +269,9 @@ func TestLook_newSince(t *testing.T) {
 	if since := look(); !since.IsZero() {
 		t.Errorf("20 s later: %s", since)
 	}
+	if seen := y.glance(y.heron).SeenAt; !seen.Equal(first) {
+		t.Errorf("a look within a minute was written down: %s", seen)
+	}
 	y.now = first.Add(10 * time.Minute)
 	lastLook := y.now
 	y.entry(y.jory, y.heron, journal.OwnerToo, "Seen already")

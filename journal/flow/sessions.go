@@ -80,20 +80,9 @@ func (s *Steps) EndOtherSessions(ctx context.Context, a Actor, n NewSession) err
 	})
 }
 
-// SessionList is a database that can also list a person's sessions, live or
-// not, the one used last first.
-type SessionList interface {
-	Sessions(journal.PersonID) ([]journal.Session, error)
-}
-
-// sessionsOf returns a person's live sessions and when they were last here;
-// nothing when the database is no [SessionList].
+// sessionsOf returns a person's live sessions and when they were last here.
 func (s *Steps) sessionsOf(r Reads, id journal.PersonID) (live []journal.Session, lastSeen time.Time, err error) {
-	list, able := r.(SessionList)
-	if !able {
-		return nil, time.Time{}, nil
-	}
-	all, err := list.Sessions(id)
+	all, err := r.Sessions(id)
 	for _, one := range all {
 		if one.LastSeenAt.After(lastSeen) {
 			lastSeen = one.LastSeenAt

@@ -34,6 +34,8 @@ type Reads interface {
 	PersonByEmail(email string) (journal.Person, error)
 	People() ([]journal.Person, error)
 	Session(tokenHash string) (journal.Session, error)
+	// Sessions are a person's, live or not, the one used last first.
+	Sessions(journal.PersonID) ([]journal.Session, error)
 	Link(tokenHash string) (journal.Link, error)
 	KeptForm(tokenHash string) (journal.KeptForm, error)
 

@@ -246,7 +246,7 @@ func (w waiting) toBill(papers []PaperLine) []Wait {
 	var amount journal.Cents
 	since := w.today
 	for _, c := range w.account.Agreed {
-		if refs[c.Ref] && c.Source != billing.Agreement {
+		if refs[c.Ref] {
 			amount += c.Split.Total()
 		}
 	}

@@ -97,6 +97,11 @@ func (r sessionRow) session() journal.Session {
 
 const noSession = "There is no such session."
 
+// Sessions implements [flow.Reads].
+func (r *reads) Sessions(id journal.PersonID) ([]journal.Session, error) {
+	return find(r, "Sessions", r.q().Where("person_id = ?", string(id)).Order("last_seen_at DESC, token_hash"), sessionRow.session)
+}
+
 func (r *reads) Session(tokenHash string) (journal.Session, error) {
 	return take(r, "Session", noSession, r.q().Where("token_hash = ?", tokenHash), sessionRow.session)
 }
