@@ -44,7 +44,7 @@ func TestJobs(t *testing.T) {
 	}
 	var got string
 	var first journal.Job
-	for {
+	for range 5 { // more than there are
 		job, ok := claim(t, s, hours(3), time.Hour)
 		if !ok {
 			break
@@ -131,7 +131,7 @@ func TestClaimJob_Once(t *testing.T) {
 	var wg sync.WaitGroup
 	for _, worker := range []*Store{s, s, s, other} {
 		wg.Go(func() {
-			for {
+			for range 2 * jobs { // more than there are
 				var job journal.Job
 				var ok bool
 				err := worker.Write(context.Background(), func(tx flow.Tx) (err error) {

@@ -78,6 +78,18 @@ func TestSessions(t *testing.T) {
 		}
 		return nil
 	})
+	write(t, s, func(tx flow.Tx) error {
+		seen := session("b", ada, 5)
+		seen.LastSeenAt = hours(2)
+		return tx.SaveSession(seen)
+	})
+	of := func(p journal.PersonID) string {
+		all := get(t, s, func(r flow.Reads) ([]journal.Session, error) { return r.Sessions(p) })
+		return names(all, func(v journal.Session) string { return v.TokenHash })
+	}
+	if of(ada) != "b a " || of(ben) != "c d " || of(pat) != "" {
+		t.Errorf("sessions are %q, %q and %q; want each person's own, the one used last first", of(ada), of(ben), of(pat))
+	}
 	refused(t, s, journal.NotFound, func(tx flow.Tx) error { _, err := tx.Session("x"); return err })
 	refused(t, s, journal.NotFound, func(tx flow.Tx) error { return tx.SaveSession(session("x", ada, 1)) })
 	refused(t, s, journal.Conflict, func(tx flow.Tx) error { return tx.AddSession(session("a", ben, 1)) })
