@@ -7,6 +7,7 @@ import (
 	"image"
 	"image/jpeg"
 	"io"
+	"sync"
 )
 
 // LongEdges are the derivatives' long edges in pixels, largest first.
@@ -22,7 +23,8 @@ type Derivative struct {
 	// smaller if the original is: nothing is enlarged.
 	LongEdge      int
 	Width, Height int // pixels, of the JPEG
-	JPEG          []byte
+	// JPEG is not to be written to: of a small original, all three are one.
+	JPEG []byte
 	// Average is the photo's mean colour as "#rrggbb", to show in its place
 	// until it arrives. The same in all derivatives of a photo.
 	Average string
@@ -65,56 +67,74 @@ func derive(ctx context.Context, r io.ReaderAt, info Info, emit func(Derivative)
 		return err
 	}
 	profile := profileSegments(info, full)
-	var large, middle, small picture
-	if err := guard(func() { large = full.shrink(info.Orientation, fit(info, LongEdges[0])) }); err != nil {
+	large := &rendition{}
+	if err := guard(func() { large.picture = full.shrink(info.Orientation, fit(info, LongEdges[0])) }); err != nil {
 		return err
 	}
 	full = nil // let its memory go
 	// The large one is encoded beside the shrinking and encoding of the others,
 	// and yet comes last.
-	type encoded struct {
-		jpeg []byte
-		err  error
-	}
-	largeDone := make(chan encoded, 1)
-	go func() {
-		var e encoded
-		e.jpeg, e.err = encode(large, profile)
-		largeDone <- e
-	}()
+	var work sync.WaitGroup
+	defer work.Wait()
+	work.Go(func() { large.encode(profile) })
+	var middle, small *rendition
 	err = guard(func() {
-		middle = large.shrink(1, fit(info, LongEdges[1]))
-		small = middle.shrink(1, fit(info, LongEdges[2]))
+		middle = large.shrunk(fit(info, LongEdges[1]))
+		small = middle.shrunk(fit(info, LongEdges[2]))
 	})
-	if err == nil {
-		err = ctx.Err()
-	}
-	average := ""
-	if err == nil {
-		average = small.average()
-		err = deliver(small, LongEdges[2], average, profile, emit)
-	}
-	if err == nil {
-		err = deliver(middle, LongEdges[1], average, profile, emit)
-	}
-	last := <-largeDone
 	if err != nil {
 		return err
 	}
-	if last.err != nil {
-		return last.err
+	average := small.average()
+	for i, r := range []*rendition{small, middle, large} {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if r.encode(profile); r.err != nil {
+			return fmt.Errorf("encode: %w", r.err)
+		}
+		size := r.size()
+		if err := emit(Derivative{LongEdges[2-i], size.X, size.Y, r.jpeg, average}); err != nil {
+			return err
+		}
 	}
-	size := large.size()
-	return emit(Derivative{LongEdges[0], size.X, size.Y, last.jpeg, average})
+	return nil
 }
 
-func deliver(p picture, longEdge int, average string, profile []byte, emit func(Derivative) error) error {
-	data, err := encode(p, profile)
-	if err != nil {
-		return err
+// rendition is an upright picture and, once encoded, its JPEG.
+type rendition struct {
+	picture
+	once sync.Once
+	jpeg []byte
+	err  error
+}
+
+// shrunk returns a smaller rendition, or r itself if that is its size.
+func (r *rendition) shrunk(to image.Point) *rendition {
+	if r.size() == to {
+		return r
 	}
-	size := p.size()
-	return emit(Derivative{longEdge, size.X, size.Y, data, average})
+	return &rendition{picture: r.shrink(1, to)}
+}
+
+// encode makes the JPEG, with the profile's segments behind its first marker,
+// or waits for who is making it.
+func (r *rendition) encode(profile []byte) {
+	r.once.Do(func() {
+		var buf bytes.Buffer
+		if err := guard(func() { r.err = jpeg.Encode(&buf, r.image(), &jpeg.Options{Quality: Quality}) }); err != nil {
+			r.err = err
+		}
+		plain := buf.Bytes()
+		if r.err != nil || len(profile) == 0 {
+			r.jpeg = plain
+			return
+		}
+		r.jpeg = make([]byte, 0, len(plain)+len(profile))
+		r.jpeg = append(r.jpeg, plain[:2]...)
+		r.jpeg = append(r.jpeg, profile...)
+		r.jpeg = append(r.jpeg, plain[2:]...)
+	})
 }
 
 // fit returns the upright size with this long edge, or the photo's own if that
@@ -127,26 +147,6 @@ func fit(info Info, longEdge int) image.Point {
 	}
 	scale := func(n int) int { return max(1, (2*n*longEdge+long)/(2*long)) }
 	return image.Pt(scale(w), scale(h))
-}
-
-// encode writes a JPEG, with the profile's segments behind its first marker.
-func encode(p picture, profile []byte) (out []byte, err error) {
-	var buf bytes.Buffer
-	gerr := guard(func() { err = jpeg.Encode(&buf, p.image(), &jpeg.Options{Quality: Quality}) })
-	if gerr != nil {
-		err = gerr
-	}
-	if err != nil {
-		return nil, fmt.Errorf("encode: %w", err)
-	}
-	plain := buf.Bytes()
-	if len(profile) == 0 {
-		return plain, nil
-	}
-	out = make([]byte, 0, len(plain)+len(profile))
-	out = append(out, plain[:2]...)
-	out = append(out, profile...)
-	return append(out, plain[2:]...), nil
 }
 
 // guard runs fn and turns a panic into ErrDamaged: decoders and the arithmetic

@@ -18,7 +18,7 @@ import (
 // same quality, so both are compared with its lossless one.
 func TestDerive_AsSharpAsImageMagick(t *testing.T) {
 	folder := cameraFolder(t)
-	for _, name := range []string{"orientation__Landscape_6.jpg", "broken__HP_PhotoSmart_C812.jpg"} {
+	for _, name := range []string{"broken__HP_PhotoSmart_C812.jpg"} {
 		b := readFile(t, filepath.Join(folder, "files", name))
 		for edge, d := range deriveAll(t, b) {
 			size := fmt.Sprintf("%dx%d!", d.Width, d.Height)

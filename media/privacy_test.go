@@ -13,12 +13,17 @@ import (
 type privacyCheck struct {
 	dir   string
 	paths []string
+	seen  map[string]bool
 }
 
 // add looks for private words in a derivative, in whatever case and also with
 // two bytes a letter, and keeps it for exifTool.
 func (c *privacyCheck) add(t *testing.T, name string, d Derivative, words []string) {
 	t.Helper()
+	if c.seen[string(d.JPEG)] {
+		return // a small original's derivatives are one and the same
+	}
+	c.seen[string(d.JPEG)] = true
 	lower := bytes.ToLower(d.JPEG)
 	for _, word := range words {
 		wide := strings.Join(strings.Split(word, ""), "\x00")
@@ -60,7 +65,7 @@ func TestDerive_NothingPrivate(t *testing.T) {
 	for ext, base := range bases(t) {
 		files = append(files, tagged{ext, ext, base, append(append([]string(nil), phoneTags...), privateTags...)})
 	}
-	check := privacyCheck{dir: t.TempDir()}
+	check := privacyCheck{dir: t.TempDir(), seen: map[string]bool{}}
 	for ext, path := range writeTags(t, files...) {
 		b := readFile(t, path)
 		if !bytes.Contains(bytes.ToLower(b), []byte("quarterdeck")) {
@@ -79,7 +84,7 @@ func TestDerive_NothingPrivate(t *testing.T) {
 func TestDerive_NothingPrivateInSamples(t *testing.T) {
 	folder, rows := truth(t)
 	program(t, "exiftool")
-	check := privacyCheck{dir: t.TempDir()}
+	check := privacyCheck{dir: t.TempDir(), seen: map[string]bool{}}
 	for _, row := range rows {
 		name := filepath.Base(row.File)
 		b := readFile(t, filepath.Join(folder, row.File))
