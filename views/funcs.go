@@ -41,7 +41,6 @@ func (s *Set) funcs() template.FuncMap {
 		"option":      func(value, text string) Option { return Option{Value: value, Text: text} },
 		"optionList":  func(o ...Option) []Option { return o },
 		"trouble":     func(p journal.Problems) []Problem { return problemList(p) },
-		"button":      func(text string) Button { return Button{Text: text} },
 		"strip":       Strip,
 	}
 }

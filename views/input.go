@@ -9,7 +9,7 @@ import (
 )
 
 // Input is one field of a form as the pieces "field", "area", "choice",
-// "radios", "tick", "money" and "day" show it: a label above, help under the
+// "radios", "money" and "day" show it: a label above, help under the
 // label, then what is wrong, then the control with what was typed. Templates
 // make one with
 //
@@ -44,15 +44,6 @@ type Option struct {
 type Problem struct {
 	Field    string // form field name
 	Sentence string
-}
-
-// Button is a submit button. Name and Value are sent with the form when Name
-// is set.
-type Button struct {
-	Text  string
-	Name  string
-	Value string
-	Plain bool // not the page's main act
 }
 
 // newInput takes the value as any of string, journal.Date, journal.Cents, int
