@@ -119,6 +119,9 @@ func (c Cents) MulDiv(num, den int64) Cents {
 	if r >= uint64(den)-r {
 		q++
 	}
+	if negative && q == 1<<63 {
+		return math.MinInt64
+	}
 	if q > math.MaxInt64 {
 		panic("journal.Cents.MulDiv: overflow")
 	}

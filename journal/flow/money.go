@@ -265,7 +265,7 @@ func (s *Steps) RecordPayment(ctx context.Context, a Actor, build journal.BuildI
 	if err := asOffice(a); err != nil {
 		return err
 	}
-	if len(p.ID) < minFormID || len(p.ID) > maxFormID {
+	if !isFormID(string(p.ID)) {
 		return journal.Errorf(journal.Invalid, "This form has lost its number; please open it again and type the payment once more.")
 	}
 	return s.write(ctx, func(tx Tx) error {

@@ -145,7 +145,6 @@ func (o *OwnerOverview) addPapers(w waiting) error {
 	}
 	slices.Reverse(papers) // oldest first
 	for _, p := range papers {
-		p.Paper.Draft, p.Paper.EntryID = signoff.Change{}, "" // the shop's work since
 		out := p.Paper.State == signoff.Sent
 		if out {
 			o.Papers = append(o.Papers, p)

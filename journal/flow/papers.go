@@ -389,6 +389,13 @@ func (s *Steps) paperOf(r Reads, a Actor, build journal.BuildID, paper journal.P
 	return p, err
 }
 
+// asOwnersSee leaves out what the shop is still working on. What it returns is
+// to be shown, never to be saved.
+func asOwnersSee(p signoff.Paper) signoff.Paper {
+	p.Draft, p.EntryID = signoff.Change{}, ""
+	return p
+}
+
 // undecided refuses papers that are signed or declined.
 func undecided(r Reads, p signoff.Paper) error {
 	d, decided, err := absent(r.Decision(p.ID))
@@ -508,6 +515,9 @@ func (s *Steps) PaperPage(ctx context.Context, a Actor, build journal.BuildID, p
 			v.Consent = &consent
 		}
 		v.CanDecide = journal.CanDecide(a.Person, member)
+		if !a.Person.Role.Staff() {
+			v.Paper = asOwnersSee(v.Paper)
+		}
 		if v.Stages, err = r.Stages(build); err != nil {
 			return err
 		}
@@ -596,8 +606,11 @@ func (s *Steps) paperLines(r Reads, a Actor, build journal.BuildID) ([]PaperLine
 	var lines []PaperLine
 	for _, p := range papers {
 		line := PaperLine{Paper: p}
-		if p.Revision == 0 && !a.Person.Role.Staff() {
-			continue
+		if !a.Person.Role.Staff() {
+			if p.Revision == 0 {
+				continue
+			}
+			line.Paper = asOwnersSee(p)
 		}
 		if p.Revision > 0 {
 			rev, err := r.Revision(p.ID, p.Revision)

@@ -18,10 +18,14 @@ type JournalView struct {
 	Next    EntryCursor                 // where the next page begins; zero when this is the last
 }
 
-// Entries of a journal page, when a query says nothing, and at most.
+// Entries of a journal page, when a query says nothing, and at most. A page that
+// was asked for without a limit also ends with the entry that brings it to
+// journalPhotos photos, so that it opens as quickly on a long build as on a
+// short one.
 const (
 	journalPage    = 20
 	maxJournalPage = 200
+	journalPhotos  = 30
 )
 
 // JournalPage returns the entries that q asks for and the actor may see, with
@@ -29,11 +33,11 @@ const (
 // may read the build; [journal.NotFound] otherwise.
 func (s *Steps) JournalPage(ctx context.Context, a Actor, build journal.BuildID, q EntryQuery) (v JournalView, err error) {
 	q.Staff = a.Person.Role.Staff()
-	if q.Limit <= 0 {
+	short := q.Limit <= 0
+	if short {
 		q.Limit = journalPage
 	}
-	limit := min(q.Limit, maxJournalPage)
-	q.Limit = limit + 1 // one more, to know whether a page follows
+	q.Limit = min(q.Limit, maxJournalPage)
 	err = s.Store.Read(ctx, func(r Reads) error {
 		if v.Build, _, err = readable(r, a, build); err != nil {
 			return err
@@ -41,12 +45,16 @@ func (s *Steps) JournalPage(ctx context.Context, a Actor, build journal.BuildID,
 		if v.Stages, err = r.Stages(build); err != nil {
 			return err
 		}
-		if v.Entries, err = r.Entries(build, q); err != nil {
+		if v.Entries, err = journalEntries(r, build, q, short); err != nil {
 			return err
 		}
-		if len(v.Entries) > limit {
-			v.Entries = v.Entries[:limit]
-			v.Next = placeOf(v.Entries[limit-1])
+		end := min(len(v.Entries), q.Limit)
+		if short {
+			end = min(end, enoughPhotos(v.Entries))
+		}
+		if len(v.Entries) > end {
+			v.Entries = v.Entries[:end]
+			v.Next = placeOf(v.Entries[end-1])
 		}
 		var photos []journal.EntryPhoto
 		v.Authors = map[journal.PersonID]string{}
@@ -60,6 +68,38 @@ func (s *Steps) JournalPage(ctx context.Context, a Actor, build journal.BuildID,
 		return err
 	})
 	return v, err
+}
+
+// journalEntries reads a page's entries, and one more when there is one, to know
+// whether a page follows. For a short page it reads a few at a time and stops
+// when they have enough photos.
+func journalEntries(r Reads, build journal.BuildID, q EntryQuery, short bool) (entries []journal.Entry, err error) {
+	const few = 6
+	for want := q.Limit + 1; len(entries) < want; {
+		q.Limit = want - len(entries)
+		if short {
+			q.Limit = min(q.Limit, few)
+		}
+		more, err := r.Entries(build, q)
+		entries = append(entries, more...)
+		if err != nil || len(more) < q.Limit || short && enoughPhotos(entries) < len(entries) {
+			return entries, err
+		}
+		q.Before = placeOf(entries[len(entries)-1])
+	}
+	return entries, nil
+}
+
+// enoughPhotos is how many of the entries it takes to reach journalPhotos
+// photos; all when they have fewer.
+func enoughPhotos(entries []journal.Entry) int {
+	photos := 0
+	for i, e := range entries {
+		if photos += len(e.Photos); photos >= journalPhotos {
+			return i + 1
+		}
+	}
+	return len(entries)
 }
 
 // IsNew reports whether an entry is new to a reader since their last visit:

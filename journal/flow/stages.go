@@ -141,9 +141,11 @@ func (s *Steps) StageOf(ctx context.Context, a Actor, build journal.BuildID, sta
 			}
 		}
 		if v.Stage.LeadID != "" {
-			if v.Lead, err = r.Person(v.Stage.LeadID); err != nil {
+			people, err := peopleSeen(r, a, []journal.PersonID{v.Stage.LeadID})
+			if err != nil {
 				return err
 			}
+			v.Lead = people[v.Stage.LeadID]
 		}
 		acc, err := s.account(r, v.Build)
 		if err != nil {
