@@ -2,11 +2,16 @@ package flow
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"farbay/journal"
 	"farbay/journal/signoff"
 )
+
+// ErrConsent is returned by [Steps.Decide] when the person has not agreed to
+// electronic records, or has withdrawn.
+var ErrConsent = errors.New("no consent to electronic records in force")
 
 // DecideInput is what the owner's form sends: what they were shown, and their
 // act.

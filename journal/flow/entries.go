@@ -42,10 +42,7 @@ func (s *Steps) PostEntry(ctx context.Context, a Actor, build journal.BuildID, n
 	if e.Audience == journal.OwnerToo {
 		e.SharedAt = e.PostedAt
 	}
-	err = s.write(ctx, func(tx Tx) error {
-		if _, _, err := readable(tx, a, build); err != nil {
-			return err
-		}
+	err = s.onBuild(ctx, a, build, func(tx Tx, _ journal.Build) error {
 		again, sent, err := absent(tx.Entry(build, e.ID))
 		if err != nil {
 			return err

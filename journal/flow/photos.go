@@ -28,11 +28,7 @@ func (s *Steps) RecordPhoto(ctx context.Context, a Actor, build journal.BuildID,
 	if p.CapturedAt.IsZero() {
 		p.CapturedAt = p.ReceivedAt
 	}
-	err = s.write(ctx, func(tx Tx) error {
-		b, _, err := readable(tx, a, build)
-		if err != nil {
-			return err
-		}
+	err = s.onBuild(ctx, a, build, func(tx Tx, b journal.Build) error {
 		photo, duplicate, err = absent(tx.PhotoBySHA(build, p.SHA256))
 		if err != nil || duplicate {
 			return err

@@ -50,6 +50,25 @@ func (s *Steps) write(ctx context.Context, f func(Tx) error) error {
 	return nil
 }
 
+// onBuild runs f in one write transaction, with a build that the actor may read.
+func (s *Steps) onBuild(ctx context.Context, a Actor, id journal.BuildID, f func(Tx, journal.Build) error) error {
+	return s.write(ctx, func(tx Tx) error {
+		b, _, err := readable(tx, a, id)
+		if err != nil {
+			return err
+		}
+		return f(tx, b)
+	})
+}
+
+// asOfficeOn is onBuild for the office alone.
+func (s *Steps) asOfficeOn(ctx context.Context, a Actor, id journal.BuildID, f func(Tx, journal.Build) error) error {
+	if err := asOffice(a); err != nil {
+		return err
+	}
+	return s.onBuild(ctx, a, id, f)
+}
+
 // record adds an event to the append-only record. detail is kept as JSON with
 // sorted keys.
 func (s *Steps) record(tx Tx, a Actor, build journal.BuildID, kind, subject string, detail map[string]any) error {
@@ -148,4 +167,36 @@ func absent[T any](v T, err error) (T, bool, error) {
 		return v, false, nil
 	}
 	return v, err == nil, err
+}
+
+// nameAll looks up the names of people into names, leaving out "".
+func nameAll(r Reads, names map[journal.PersonID]string, ids []journal.PersonID) error {
+	for _, id := range ids {
+		if _, known := names[id]; known || id == "" {
+			continue
+		}
+		p, err := r.Person(id)
+		if err != nil {
+			return err
+		}
+		names[id] = p.Name
+	}
+	return nil
+}
+
+func namesOf(people []journal.Person) []string {
+	var names []string
+	for _, p := range people {
+		names = append(names, p.Name)
+	}
+	return names
+}
+
+// today is the present day at the shop; in UTC before its settings are there.
+func (s *Steps) today(r Reads) journal.Date {
+	shop, err := r.Shop()
+	if err != nil {
+		return journal.DateOf(s.at(), time.UTC)
+	}
+	return journal.DateOf(s.at(), shop.Location())
 }

@@ -1,0 +1,156 @@
+package flow
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"farbay/journal"
+	"farbay/journal/billing"
+)
+
+// issue numbers, keeps and announces one document.
+func (s *Steps) issue(tx Tx, a Actor, b journal.Build, tax billing.Tax, d billing.Document, stageID journal.StageID, stageName string) (Invoice, error) {
+	shop, err := tx.Shop()
+	if err != nil {
+		return Invoice{}, err
+	}
+	owners, _, err := ownersOf(tx, b.ID)
+	if err != nil {
+		return Invoice{}, err
+	}
+	if d.Number, err = tx.NextNumber(d.Kind); err != nil {
+		return Invoice{}, err
+	}
+	inv := Invoice{
+		ID: journal.InvoiceID(s.NewID()), BuildID: b.ID, StageID: stageID,
+		ShopHead: strings.TrimSpace(shop.Name + "\n" + shop.Address),
+		BillTo:   strings.Join(namesOf(owners), "\n"),
+		Truck:    strings.TrimSpace(b.Nickname + "\n" + b.Truck.Name() + "\n" + b.Truck.Serial),
+		TaxLines: taxLines(d, tax),
+		IssuedAt: s.at(), IssuedBy: a.Person.ID,
+	}
+	d.ID = string(inv.ID)
+	inv.Document = d
+	if err := tx.AddInvoice(inv); err != nil {
+		return Invoice{}, err
+	}
+	err = s.record(tx, a, b.ID, string(d.Kind)+" issued", d.ID, map[string]any{
+		"number": d.Number, "stage": stageID, "subtotal": d.Subtotal, "tax": d.Tax,
+		"deposit_credit": d.DepositCredit, "holdback": d.Holdback, "payable": d.Payable, "due_on": d.DueOn,
+	})
+	if err != nil {
+		return Invoice{}, err
+	}
+	for _, owner := range owners {
+		letter := InvoiceLetter{
+			ShopName: shop.Name, To: owner, Invoice: inv, Nickname: b.Nickname, Stage: stageName,
+			Path: fmt.Sprintf("/builds/%s/invoices/%s", b.ID, inv.ID),
+		}
+		if _, err := s.post(tx, b.ID, owner, letter); err != nil {
+			return Invoice{}, err
+		}
+	}
+	return inv, nil
+}
+
+// taxLines lists what a document taxes, kind by kind.
+func taxLines(d billing.Document, tax billing.Tax) []TaxLine {
+	var sum journal.Split
+	for _, c := range d.Charges {
+		sum = sum.Add(c.Split)
+	}
+	var lines []TaxLine
+	for _, k := range journal.LineKinds {
+		if base := sum.Of(k); base != 0 && tax.Rate(k) != 0 {
+			lines = append(lines, TaxLine{Kind: k, Rate: tax.Rate(k), Base: base})
+		}
+	}
+	return lines
+}
+
+// BillChanges bills at once all signed changes on stages that are closed. It
+// returns [journal.Conflict] when there are none.
+func (s *Steps) BillChanges(ctx context.Context, a Actor, build journal.BuildID) (inv Invoice, err error) {
+	err = s.asOfficeOn(ctx, a, build, func(tx Tx, b journal.Build) error {
+		acc, err := s.account(tx, b)
+		if err != nil {
+			return err
+		}
+		stages, err := tx.Stages(build)
+		if err != nil {
+			return err
+		}
+		doc, ok, err := billing.Next(acc, carried(acc, stages), s.today(tx), "")
+		if err != nil {
+			return err
+		}
+		if !ok {
+			return journal.Errorf(journal.Conflict, "No signed change on a closed stage is left to bill.")
+		}
+		inv, err = s.issue(tx, a, b, acc.Terms.Tax, doc, "", "")
+		return err
+	})
+	return inv, err
+}
+
+// ReleaseHoldback issues the document that lets go of what was held back. All
+// stages must be closed.
+func (s *Steps) ReleaseHoldback(ctx context.Context, a Actor, build journal.BuildID) (inv Invoice, err error) {
+	err = s.asOfficeOn(ctx, a, build, func(tx Tx, b journal.Build) error {
+		stages, err := tx.Stages(build)
+		if err != nil {
+			return err
+		}
+		for _, st := range stages {
+			if st.State != journal.Closed {
+				return journal.Errorf(journal.Conflict, "%s is not closed yet; the holdback is released when every stage is.", st.Name)
+			}
+		}
+		acc, err := s.account(tx, b)
+		if err != nil {
+			return err
+		}
+		doc, ok, err := billing.Release(acc, s.today(tx))
+		if err != nil {
+			return err
+		}
+		if !ok {
+			return journal.Errorf(journal.Conflict, "Nothing is held back on this build.")
+		}
+		inv, err = s.issue(tx, a, b, acc.Terms.Tax, doc, "", "")
+		return err
+	})
+	return inv, err
+}
+
+// InvoiceView is everything an issued document's page shows.
+type InvoiceView struct {
+	Invoice Invoice
+	Balance billing.Balance
+	Money   Money           // of its build
+	Photos  []journal.Photo // of the stage whose close issued it, as the actor may see them
+}
+
+// invoicePhotos is how many of a stage's photos stand on its invoice.
+const invoicePhotos = 24
+
+// InvoiceOf gathers the page of an issued document.
+func (s *Steps) InvoiceOf(ctx context.Context, a Actor, build journal.BuildID, id journal.InvoiceID) (v InvoiceView, err error) {
+	if v.Money, err = s.MoneyOf(ctx, a, build); err != nil {
+		return v, err
+	}
+	err = s.Store.Read(ctx, func(r Reads) error {
+		if v.Invoice, err = r.Invoice(build, id); err != nil || v.Invoice.StageID == "" {
+			return err
+		}
+		v.Photos, err = r.StagePhotos(build, v.Invoice.StageID, a.Person.Role.Staff(), invoicePhotos)
+		return err
+	})
+	for _, b := range v.Money.Balances {
+		if b.Document.ID == string(id) {
+			v.Balance = b
+		}
+	}
+	return v, err
+}
