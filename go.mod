@@ -1,6 +1,6 @@
 module farbay
 
-go 1.26.8
+go 1.26.0
 
 require (
 	github.com/andybalholm/cascadia v1.3.3
@@ -13,7 +13,7 @@ require (
 	github.com/gowebpki/jcs v1.0.2
 	github.com/jba/templatecheck v0.7.1
 	github.com/labstack/echo/v4 v4.16.0
-	github.com/mattn/go-sqlite3 v1.14.22
+	github.com/mattn/go-sqlite3 v1.14.53
 	github.com/pressly/goose/v3 v3.29.0
 	github.com/rwcarlsen/goexif v0.0.0-20190401172101-9e8deecbddbd
 	github.com/wneessen/go-mail v0.8.1
