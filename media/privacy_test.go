@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"sort"
 	"strings"
 	"testing"
@@ -88,8 +89,8 @@ func TestDerive_NothingPrivateInSamples(t *testing.T) {
 	for _, row := range rows {
 		name := filepath.Base(row.File)
 		b := readFile(t, filepath.Join(folder, row.File))
-		if !mustInspect(t, b).Decodable() {
-			continue // and so there is no derivative
+		if !mustInspect(t, b).Decodable() || slices.Contains(row.Categories, "orientation") {
+			continue // no derivative, or nothing in it but an orientation
 		}
 		words := []string{"exif\x00", "http://ns.adobe.com", "photoshop 3.0"}
 		for _, private := range row.Private {

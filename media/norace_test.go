@@ -1,0 +1,5 @@
+//go:build !race
+
+package media
+
+const raceSlowdown = 1
