@@ -28,6 +28,7 @@ func within(t *testing.T, what string, fn func()) {
 	if took > 2*time.Second*raceSlowdown {
 		t.Errorf("%s took %v", what, took)
 	}
+	t.Logf("%s: %d KB", what, (after.TotalAlloc-before.TotalAlloc)>>10)
 	if mb := (after.TotalAlloc - before.TotalAlloc) >> 20; mb > 64 {
 		t.Errorf("%s allocated %d MB", what, mb)
 	}
@@ -141,17 +142,23 @@ func TestInspect_PNGBombs(t *testing.T) {
 	// Each inflates to 4 MB, of nothing.
 	texts := bytes.Repeat(pngChunk("zTXt", append([]byte("Raw profile type exif\x00\x00"), megabytes...)), 200)
 	chunks := bytes.Repeat(pngChunk("tIME", nil), maxPNGChunks)
-	within(t, "Inspect", func() {
+	within(t, "Inspect of a large header", func() {
 		if _, err := inspectBytes(pngOf(10000, 9000, 16, 6, row)); !errors.Is(err, ErrTruncated) {
 			t.Errorf("90 megapixels in %d bytes: %v, want %v", len(row), err, ErrTruncated)
 		}
+	})
+	within(t, "Inspect of large text and profile", func() {
 		info, err := inspectBytes(pngOf(1, 1, 8, 6, row, pngChunk("zTXt", text), pngChunk("iCCP", profile)))
 		if err != nil || info.layout.icc != nil || info.Exif != (Exif{}) {
 			t.Errorf("20 MB of zeros as text and profile: %v, %d bytes of profile", err, len(info.layout.icc))
 		}
+	})
+	within(t, "Inspect of many profiles", func() {
 		if _, err := inspectBytes(pngOf(1, 1, 8, 6, row, texts)); err != nil {
 			t.Errorf("many profiles: %v", err)
 		}
+	})
+	within(t, "Inspect of many chunks", func() {
 		if _, err := inspectBytes(pngOf(1, 1, 8, 6, row, chunks)); !errors.Is(err, ErrDamaged) {
 			t.Errorf("%d chunks: %v", maxPNGChunks, err)
 		}
