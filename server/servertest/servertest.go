@@ -51,7 +51,7 @@ type Option func(*server.Config)
 // them.
 func New(tb testing.TB, options ...Option) *Server {
 	tb.Helper()
-	return Start(tb, tb.TempDir(), &Clock{now: Begin}, options...)
+	return Start(tb, tb.TempDir(), NewClock(), options...)
 }
 
 // Start is New over a folder and a clock that may have been used before, as
@@ -179,6 +179,9 @@ type Clock struct {
 	mu  sync.Mutex
 	now time.Time
 }
+
+// NewClock returns a clock that stands at Begin.
+func NewClock() *Clock { return &Clock{now: Begin} }
 
 // Now returns the time it stands at, in UTC.
 func (c *Clock) Now() time.Time {
