@@ -133,6 +133,10 @@ func (b *build) scope(ctx context.Context, stages []journal.Stage) error {
 			}
 		}
 		row.PlannedTo = b.t.calendar.AddWorkingDays(row.PlannedFrom, st.PlannedDays-1)
+		if soon := b.t.calendar.AddWorkingDays(b.t.today, 4); b.underWay(st.Name) && row.PlannedTo < soon {
+			// The story's shop plans what is under way to end soon, not in the past.
+			row.PlannedTo, row.PlannedDays = soon, b.t.calendar.WorkingDaysBetween(row.PlannedFrom, soon)+1
+		}
 		next = max(next, b.t.calendar.AddWorkingDays(row.PlannedTo, 1))
 		rows = append(rows, row)
 	}
@@ -142,6 +146,16 @@ func (b *build) scope(ctx context.Context, stages []journal.Stage) error {
 		}
 	}
 	return b.t.steps.SaveScope(ctx, b.office(), b.id, rows)
+}
+
+// underWay reports whether the story leaves a stage open.
+func (b *build) underWay(stage string) bool {
+	for _, told := range b.story.stages {
+		if told.name == stage {
+			return told.opened > 0 && told.closed == 0
+		}
+	}
+	return false
 }
 
 func (b *build) agree(ctx context.Context) error {
