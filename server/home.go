@@ -94,13 +94,16 @@ func (a *App) ownerHome(c echo.Context) error {
 func buildCard(w views.Words, o flow.OwnerOverview) (views.BuildCard, error) {
 	card := views.BuildCard{
 		Words: w, Ref: views.BuildRef{ID: o.Build.ID, Nickname: o.Build.Nickname}, Truck: o.Build.Truck.Name(),
-		State: o.Build.State, Coats: coats(o.Stages), News: o.New,
+		Coats: coats(o.Stages),
 	}
 	if o.Newest != nil {
 		photo := newestPhoto(w, o)
 		card.Photo = &photo
 	}
 	var err error
+	if card.Said, err = said(w, o); err != nil {
+		return card, err
+	}
 	card.Waiting, err = waitings(w, o)
 	return card, err
 }

@@ -14,10 +14,9 @@ type BuildCard struct {
 	Words
 	Ref     BuildRef
 	Truck   string
-	State   journal.BuildState
+	Said    string // in plain sentences: what is going on, what waits on the reader, what is new
 	Coats   []Coat
 	Waiting []Waiting
-	News    int // entries new since their last visit
 	Photo   *PhotoView
 }
 
@@ -59,65 +58,6 @@ type OwnerBuild struct {
 
 // Template names the page's template.
 func (OwnerBuild) Template() string { return "owner/build" }
-
-// Now says in plain sentences what is going on and what waits.
-func (c BuildCard) Now() (string, error) {
-	now, err := sayState(c.Words, Plate{Nickname: c.Ref.Nickname}, c.State, c.Coats)
-	if err != nil {
-		return "", err
-	}
-	if c.News > 0 {
-		now += " " + Count(c.News, "new entry", "new entries") + " since you last looked."
-	}
-	return now + " " + sayWaiting(len(c.Waiting)), nil
-}
-
-func sayWaiting(n int) string {
-	switch n {
-	case 0:
-		return "Nothing waits for you."
-	case 1:
-		return "One thing waits for you."
-	}
-	return Count(n, "thing waits", "things wait") + " for you."
-}
-
-func sayState(w Words, plate Plate, state journal.BuildState, coats []Coat) (string, error) {
-	if state == journal.Delivered {
-		if plate.DeliveredOn.IsZero() {
-			return plate.Nickname + " is delivered. Everything stays here to read and to keep.", nil
-		}
-		day, err := w.PlainDay(plate.DeliveredOn)
-		return plate.Nickname + " was delivered on " + day + ". Everything stays here to read and to keep.", err
-	}
-	var open, next []string
-	share := 0
-	for _, c := range coats {
-		switch c.State {
-		case journal.UnderWay:
-			open, share = append(open, c.Name), c.Done
-		case journal.NotStarted:
-			next = append(next, c.Name)
-		}
-	}
-	said := ""
-	switch {
-	case len(open) == 1:
-		said = open[0] + " is under way" + sayShare(share) + "."
-	case len(open) > 1:
-		said = List(open) + " are under way."
-	case len(next) > 0 && len(next) < len(coats):
-		said = next[0] + " is next; no stage is under way at the moment."
-	case len(next) > 0:
-		said = "The truck is in the shop, and no stage has begun yet."
-	default:
-		said = "All stages are closed; what is left is the delivery."
-	}
-	if state == journal.Scoping {
-		said += " Scope and price are being settled with you; nothing is billed before you agree."
-	}
-	return said, nil
-}
 
 // sayShare puts the share of a stage's planned days gone by into words. It
 // speaks of days, because days are what is known.

@@ -270,8 +270,8 @@ var _ = []bool{
 	}()),
 	sample("test-record", TestRecord{Frame: frameAt("/consent/test-record", "Test record", journal.Owner), Word: "orchard"}),
 	sample("owner-home", OwnerHome{Frame: frameAt("/", "My trucks", journal.Owner), Builds: []BuildCard{
-		{Words: givenWords, Ref: BuildRef{"b1", "Heron"}, Truck: "1971 Ostler Fenman, short bed", State: journal.Agreed, Coats: givenCoats, News: 2, Waiting: givenOwnerBuild().Waiting[:1], Photo: givenOwnerBuild().Photo},
-		{Words: givenWords, Ref: BuildRef{"b2", "Old Salt"}, Truck: "1978 Ostler Packer", State: journal.Delivered}}}),
+		{Words: givenWords, Ref: BuildRef{"b1", "Heron"}, Truck: "1971 Ostler Fenman, short bed", Said: "Body metal is under way.", Coats: givenCoats, Waiting: givenOwnerBuild().Waiting[:1], Photo: givenOwnerBuild().Photo},
+		{Words: givenWords, Ref: BuildRef{"b2", "Old Salt"}, Truck: "1978 Ostler Packer", Said: "Old Salt was delivered on 3 November."}}}),
 	sample("owner-build", givenOwnerBuild()),
 	sample("owner-build-new", OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Said: "The truck is in the shop, and no stage has begun yet.", Plate: NewPlate(givenWords, givenBuild), State: journal.Scoping, Coats: []Coat{{Name: "Arrival", Days: 3, State: journal.NotStarted}}, StageAt: []string{"/builds/b1/stages/s1"}}),
 	sample("journal", Journal{Frame: frameAt("/builds/b1/journal", "Journal", journal.Owner), Entries: givenJournal(), Stages: []Option{{Value: "s-body", Text: "Body metal"}}, StageID: "s-body", Later: true}),
