@@ -24,6 +24,12 @@ func (a *App) entryNew(c echo.Context) error {
 		f := formOf(kept)
 		return a.showEntryNew(c, http.StatusOK, entryForm(f), pickedOf(f), nil, nil)
 	}
+	return a.showLoose(c, http.StatusOK, nil)
+}
+
+// showLoose shows the form for a new entry with the person's loose photos
+// ticked, and says of files that have just been sent which were not taken.
+func (a *App) showLoose(c echo.Context, status int, refused []string) error {
 	form := views.EntryForm{ID: a.newID(), Stage: c.QueryParam("stage")}
 	loose, err := a.steps.LoosePhotos(c.Request().Context(), actor(c), of(c).build.ID)
 	if err != nil {
@@ -35,7 +41,7 @@ func (a *App) entryNew(c echo.Context) error {
 			chosen = append(chosen, picked{id: p.ID})
 		}
 	}
-	return a.showEntryNew(c, http.StatusOK, form, chosen, nil, nil)
+	return a.showEntryNew(c, status, form, chosen, nil, refused)
 }
 
 func entryForm(f *form) views.EntryForm {
@@ -56,7 +62,7 @@ func (a *App) showEntryNew(c echo.Context, status int, form views.EntryForm, cho
 	if err != nil {
 		return err
 	}
-	page := views.EntryNew{Frame: f, Stages: view.Stages, Form: form, Problems: bad, Refused: refused}
+	page := views.EntryNew{Frame: f, Stages: view.Stages, Form: form, Problems: bad, NotTaken: refused}
 	if page.Form.Stage == "" {
 		page.Form.Stage = onlyOpen(view.Stages)
 	}
@@ -193,22 +199,28 @@ func (a *App) entryAdd(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return a.done(c, entryPath(build, e.ID), saidPosted(e, p.refused))
+	return a.doneEntry(c, e.ID, saidPosted(e), p.refused)
+}
+
+// doneEntry says on an entry's page what was done to it and which files were
+// not taken. Where those are too many to be said there, they are listed on the
+// form that changes the entry, at once.
+func (a *App) doneEntry(c echo.Context, id journal.EntryID, done string, refused []string) error {
+	if text := strings.Join(append([]string{done}, refused...), " "); len(text) <= maxSaid {
+		return a.done(c, entryPath(of(c).build.ID, id), text)
+	}
+	return a.showEntryEdit(c, id, http.StatusOK, entryEditPage{refused: refused, notice: done})
 }
 
 func entryPath(build journal.BuildID, entry journal.EntryID) string {
 	return "/builds/" + string(build) + "/entries/" + string(entry)
 }
 
-func saidPosted(e journal.Entry, refused []string) string {
-	text := "Posted, for the shop only."
+func saidPosted(e journal.Entry) string {
 	if e.Audience == journal.OwnerToo {
-		text = "Posted; the owner can see it."
+		return "Posted; the owner can see it."
 	}
-	for _, sentence := range refused {
-		text += " " + sentence
-	}
-	return text
+	return "Posted, for the shop only."
 }
 
 // entry shows one entry. GET /builds/:build/entries/:entry
@@ -281,12 +293,21 @@ func (a *App) entryEdit(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return a.showEntryEdit(c, http.StatusOK, kept, nil, nil, "")
+	return a.showEntryEdit(c, entryID(c), http.StatusOK, entryEditPage{typed: kept})
+}
+
+// entryEditPage is how the form that changes an entry is shown. The zero value
+// shows the entry as it is stored.
+type entryEditPage struct {
+	typed   url.Values // nil when nothing was
+	bad     journal.Problems
+	refused []string // files that were not taken
+	notice  string   // at the head of the page; the form is then for the entry as it is now
 }
 
 // showEntryEdit shows the form as typed, or, when nothing was, as stored.
-func (a *App) showEntryEdit(c echo.Context, status int, typed url.Values, bad journal.Problems, refused []string, notice string) error {
-	v, err := a.steps.EntryShow(c.Request().Context(), actor(c), of(c).build.ID, entryID(c))
+func (a *App) showEntryEdit(c echo.Context, id journal.EntryID, status int, p entryEditPage) error {
+	v, err := a.steps.EntryShow(c.Request().Context(), actor(c), of(c).build.ID, id)
 	if err != nil {
 		return err
 	}
@@ -298,17 +319,17 @@ func (a *App) showEntryEdit(c echo.Context, status int, typed url.Values, bad jo
 		return err
 	}
 	e := v.Entry
-	page := views.EntryEdit{Frame: f, Entry: e, Stages: v.Stages, Problems: bad, Refused: refused}
+	page := views.EntryEdit{Frame: f, Entry: e, Stages: v.Stages, Problems: p.bad, NotTaken: p.refused}
 	page.Form = views.EntryForm{Stage: string(e.StageID), Kind: string(e.Kind), Audience: string(e.Audience), Text: e.Text, Version: e.Version}
 	var chosen []picked
-	for _, p := range e.Photos {
-		chosen = append(chosen, picked{p.PhotoID, p.Caption})
+	for _, photo := range e.Photos {
+		chosen = append(chosen, picked{photo.PhotoID, photo.Caption})
 	}
-	if typed != nil {
-		page.Form, chosen = entryForm(formOf(typed)), pickedOf(formOf(typed))
+	if p.typed != nil {
+		page.Form, chosen = entryForm(formOf(p.typed)), pickedOf(formOf(p.typed))
 	}
-	if notice != "" {
-		page.Flash, page.Form.Version = notice, e.Version
+	if p.notice != "" {
+		page.Flash, page.Form.Version = p.notice, e.Version
 	}
 	if page.Photos, err = a.pickPhotos(c, f.Words, chosen); err != nil {
 		return err
@@ -331,15 +352,19 @@ func (a *App) entrySave(c echo.Context) error {
 		p.values.Add("photo", string(photo.id))
 	}
 	if bad, other := problems(err); other == nil && len(bad) > 0 {
-		return a.showEntryEdit(c, http.StatusUnprocessableEntity, p.values, bad, p.refused, "")
+		return a.showEntryEdit(c, entryID(c), http.StatusUnprocessableEntity, entryEditPage{typed: p.values, bad: bad, refused: p.refused})
 	}
 	if journal.CodeOf(err) == journal.Conflict {
-		return a.showEntryEdit(c, http.StatusConflict, p.values, nil, p.refused, journal.MessageOf(err))
+		shown := a.showEntryEdit(c, entryID(c), http.StatusConflict, entryEditPage{typed: p.values, refused: p.refused, notice: journal.MessageOf(err)})
+		if journal.CodeOf(shown) == journal.Forbidden {
+			return err // it was withdrawn: there is nothing left to change
+		}
+		return shown
 	}
 	if err != nil {
 		return err
 	}
-	return a.done(c, entryPath(build, entryID(c)), strings.Join(append([]string{"Changed. What it said before is kept in its history."}, p.refused...), " "))
+	return a.doneEntry(c, entryID(c), "Changed. What it said before is kept in its history.", p.refused)
 }
 
 // entryWithdraw takes an entry out of the journal, with a reason.

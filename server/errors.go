@@ -129,6 +129,9 @@ func (a *App) failurePage(c echo.Context, err error, answer failure) error {
 	posted := c.Request().Method == http.MethodPost
 	code := journal.CodeOf(err)
 	if code == journal.SignedOut && posted {
+		if of(c).lostFiles > 0 {
+			frame.Refused = "The photos sent with it were not taken; please choose them again after signing in."
+		}
 		return a.show(c, answer.status, views.SignedOutKept{
 			Frame: frame, Next: backPath(c), Kept: of(c).kept, Text: typedText(c),
 		})

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"path"
+	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -35,7 +36,8 @@ type Taken struct {
 // The bytes are never held whole in memory. Errors carry a sentence for the
 // sender: [journal.TooLarge], [journal.Invalid] for what is no photo or is
 // damaged, [journal.Unavailable] when the disk is full. A file that is refused
-// leaves nothing that [Intake.Sweep] does not clear.
+// leaves nothing; one that could not be recorded leaves its original until
+// [Intake.Sweep].
 func (in Intake) Take(ctx context.Context, a flow.Actor, build journal.BuildID, name string, r io.Reader) (Taken, error) {
 	stored, err := in.Storage.Put(ctx, r, in.MaxBytes)
 	if err != nil {
@@ -43,7 +45,7 @@ func (in Intake) Take(ctx context.Context, a flow.Actor, build journal.BuildID, 
 	}
 	info, err := in.inspect(ctx, stored)
 	if err != nil {
-		return Taken{}, err
+		return Taken{}, in.forget(ctx, stored, err)
 	}
 	shop, err := in.shop(ctx)
 	if err != nil {
@@ -64,6 +66,11 @@ func (in Intake) shop(ctx context.Context) (shop journal.Shop, err error) {
 // inspect says what a stored original is, and refuses what is not taken.
 func (in Intake) inspect(ctx context.Context, stored media.Stored) (media.Info, error) {
 	f, err := in.Storage.Open(ctx, stored.SHA256)
+	if errors.Is(err, media.ErrNotFound) {
+		// Another sending of the same bytes has just had them refused.
+		return media.Info{}, &journal.Error{Code: journal.Unavailable, Err: err,
+			Message: "The same file was being refused from elsewhere at this moment; please send it again to see why."}
+	}
 	if err != nil {
 		return media.Info{}, in.refusal(err)
 	}
@@ -76,6 +83,26 @@ func (in Intake) inspect(ctx context.Context, stored media.Stored) (media.Info, 
 		return media.Info{}, in.refusal(err)
 	}
 	return info, nil
+}
+
+// forget removes an original that was stored just now and refused for its
+// content; the same bytes can only be refused again, so nobody else's record can
+// need it. It returns the refusal, or why the original could not be removed.
+func (in Intake) forget(ctx context.Context, stored media.Stored, refused error) error {
+	if stored.Existed || !hopelessContent(refused) {
+		return refused
+	}
+	if _, err := in.Storage.Remove(ctx, stored.SHA256, time.Now().Add(time.Minute)); err != nil {
+		return fmt.Errorf("server: removing an original refused as %q: %w", refused, err)
+	}
+	return refused
+}
+
+// hopelessContent reports whether a refusal is for what a file holds, so that
+// trying again cannot help.
+func hopelessContent(refused error) bool {
+	code := journal.CodeOf(refused)
+	return code == journal.Invalid || code == journal.TooLarge
 }
 
 // photo puts together what is known of a stored original from its own bytes.
@@ -111,12 +138,15 @@ func cameraOf(e media.Exif) string {
 	return cut(name, 120)
 }
 
-// safeName is a sender's file name as it is kept for show: without folders and
-// control characters, at most 120 characters. It never becomes a path.
+// safeName is a sender's file name as it is kept for show: without folders,
+// control characters and marks that turn the order of writing around, by which
+// a name ends otherwise than it seems to (UAX #9, section 2; letters written
+// right to left need none of them); at most 120 characters. It never becomes a
+// path.
 func safeName(name string) string {
 	name = path.Base(strings.ReplaceAll(strings.ToValidUTF8(name, "?"), `\`, "/"))
 	name = strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
+		if unicode.IsControl(r) || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
 			return -1
 		}
 		return r
@@ -148,7 +178,7 @@ func (in Intake) refusal(err error) error {
 	case errors.Is(err, media.ErrEmpty):
 		return say(journal.Invalid, "This file is empty; please choose it again.")
 	case errors.Is(err, media.ErrTooLarge):
-		return say(journal.TooLarge, "This file has more than %d MB; please send a smaller one.", in.MaxBytes/1_000_000)
+		return say(journal.TooLarge, "This file has more than %s MB; please send a smaller one.", strconv.FormatFloat(float64(in.MaxBytes)/1e6, 'f', -1, 64))
 	case errors.Is(err, media.ErrTooManyPixels):
 		return say(journal.TooLarge, "This photo has more than %d megapixels; please send a smaller one.", media.MaxPixels/1_000_000)
 	case errors.Is(err, media.ErrNotImage):
@@ -206,16 +236,18 @@ func (in Intake) Derive(ctx context.Context, p journal.Photo) error {
 		tone = d.Average
 		return in.Storage.PutDerivative(ctx, p.SHA256, d.LongEdge, d.JPEG)
 	})
-	switch {
-	case errors.Is(err, media.ErrTruncated), errors.Is(err, media.ErrDamaged), errors.Is(err, media.ErrUnsupported):
+	if err != nil {
 		return in.failed(ctx, p, err)
-	case err != nil:
-		return err
 	}
 	p.Width, p.Height, p.Tone = info.Width, info.Height, tone
 	return in.Steps.PhotoDerived(ctx, p)
 }
 
+// failed ends a photo whose content is at fault, and returns any other cause.
 func (in Intake) failed(ctx context.Context, p journal.Photo, cause error) error {
-	return in.Steps.PhotoFailed(ctx, p, journal.MessageOf(in.refusal(cause)))
+	refused := in.refusal(cause)
+	if !hopelessContent(refused) {
+		return cause
+	}
+	return in.Steps.PhotoFailed(ctx, p, journal.MessageOf(refused))
 }

@@ -2,6 +2,7 @@ package server
 
 import (
 	"mime"
+	"mime/multipart"
 	"net/http"
 	"net/url"
 	"strings"
@@ -13,7 +14,7 @@ import (
 )
 
 const (
-	// maxKeptBytes is the most that is kept of one form.
+	// maxKeptBytes is the most that is kept of one form, as typed.
 	maxKeptBytes = 64 << 10
 	// keptLife is how long a form is kept.
 	keptLife = 24 * time.Hour
@@ -25,41 +26,61 @@ func unkept(name string) bool {
 	return strings.Contains(name, "password") || name == "sure" || name == "token"
 }
 
-// keepForm keeps the posted form of somebody whose session has run out or was
-// ended, under a random cookie, and reports whether it did. Only forms without
-// files are kept, and only for the person the cookie's session belonged to.
+// keepForm keeps the text fields of the posted form of somebody whose session
+// has run out or was ended, under a random cookie, and reports whether it did.
+// It does so only for the person the cookie's session belonged to; of anybody
+// else nothing is read. Files are read past, never held, and counted as lost.
 func (a *App) keepForm(c echo.Context) (bool, error) {
 	rq := of(c)
-	r := c.Request()
-	kind, _, err := mime.ParseMediaType(r.Header.Get(echo.HeaderContentType))
-	if rq.lapsed == "" || err != nil || kind != echo.MIMEApplicationForm || r.ContentLength > maxKeptBytes {
+	if rq.lapsed == "" {
 		return false, nil
 	}
-	if err := r.ParseForm(); err != nil {
+	typed, files, err := postedText(c.Request())
+	rq.lostFiles = files
+	if err != nil {
 		return false, nil // what cannot be read cannot be kept; the answer says that nothing was recorded
 	}
-	values := url.Values{}
-	for name, all := range r.PostForm {
-		if !unkept(name) {
-			values[name] = all
+	values, bytes := url.Values{}, 0
+	for name, all := range typed {
+		if unkept(name) {
+			continue
+		}
+		values[name] = all
+		for _, text := range all {
+			bytes += len(name) + len(text)
 		}
 	}
-	text := values.Encode()
-	if len(values) == 0 || len(text) > maxKeptBytes {
+	if len(values) == 0 || bytes > maxKeptBytes {
 		return false, nil
 	}
 	token, err := newToken()
 	if err != nil {
 		return false, err
 	}
-	err = a.steps.KeepForm(r.Context(), token, journal.KeptForm{
-		PersonID: rq.lapsed, Path: r.URL.Path, Values: text, ExpiresAt: a.now().Add(keptLife),
+	err = a.steps.KeepForm(c.Request().Context(), token, journal.KeptForm{
+		PersonID: rq.lapsed, Path: c.Request().URL.Path, Values: values.Encode(), ExpiresAt: a.now().Add(keptLife),
 	})
 	if err != nil {
 		return false, err
 	}
 	a.setCookie(c, keptCookie, token, keptLife)
 	return true, nil
+}
+
+// postedText returns the text fields of a posted form, at most 1 MB of them,
+// and how many files came with them. What it has read when it returns an error
+// stays in the request's PostForm.
+func postedText(r *http.Request) (typed url.Values, files int, err error) {
+	kind, _, err := mime.ParseMediaType(r.Header.Get(echo.HeaderContentType))
+	if err != nil {
+		return nil, 0, err
+	}
+	if kind != echo.MIMEMultipartForm {
+		err := r.ParseForm()
+		return r.PostForm, 0, err
+	}
+	typed, err = readParts(r, maxFormBytes, func(*multipart.Part) error { files++; return nil })
+	return typed, files, err
 }
 
 // kept returns what the person had typed into the form that posts to path when

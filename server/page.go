@@ -63,7 +63,12 @@ func (a *App) show(c echo.Context, status int, page views.Page) error {
 	return c.HTMLBlob(status, made.Bytes())
 }
 
-// say keeps a sentence on what was just done for the next page.
+// maxSaid is the most bytes that say keeps; a cookie has room for about as much
+// again.
+const maxSaid = 600
+
+// say keeps sentences on what was just done, at most maxSaid bytes of them, for
+// the next page.
 func (a *App) say(c echo.Context, sentence string) {
 	a.setCookie(c, flashCookie, base64.RawURLEncoding.EncodeToString([]byte(sentence)), time.Minute)
 }
@@ -76,7 +81,7 @@ func (a *App) said(c echo.Context) string {
 	}
 	a.dropCookie(c, flashCookie)
 	sentence, err := base64.RawURLEncoding.DecodeString(value)
-	if err != nil || len(sentence) > 600 {
+	if err != nil || len(sentence) > maxSaid {
 		return "" // not one of ours
 	}
 	return string(sentence)

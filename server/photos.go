@@ -5,7 +5,10 @@ import (
 	"fmt"
 	"mime"
 	"net/http"
+	"path"
+	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -72,7 +75,7 @@ func photoPlace(build journal.BuildID, p *flow.PhotoPlace) string {
 func (a *App) photoFile(c echo.Context) error {
 	ctx := c.Request().Context()
 	size, err := strconv.Atoi(c.Param("size"))
-	if err != nil {
+	if err != nil || !slices.Contains(journal.PhotoSizes, size) {
 		return journal.Errorf(journal.NotFound, "There is no such size.")
 	}
 	p, err := a.steps.PhotoFileAllowed(ctx, actor(c), of(c).build.ID, photoID(c))
@@ -80,7 +83,10 @@ func (a *App) photoFile(c echo.Context) error {
 		return err
 	}
 	file, err := a.storage.OpenDerivative(ctx, p.SHA256, size)
-	if errors.Is(err, media.ErrNotFound) || errors.Is(err, media.ErrBadName) {
+	if errors.Is(err, media.ErrNotFound) {
+		if p.State == journal.PhotoFailed {
+			return journal.Errorf(journal.NotFound, "This photo cannot be shown. Its original is safe with the shop.")
+		}
 		c.Response().Header().Set(echo.HeaderRetryAfter, "2")
 		return journal.Errorf(journal.NotFound, "This photo is being made ready; look again in a minute.")
 	}
@@ -114,9 +120,20 @@ func (a *App) photoOriginal(c echo.Context) error {
 	h.Set(echo.HeaderCacheControl, "private, no-store")
 	h.Set("ETag", `"`+p.SHA256+`"`)
 	h.Set(echo.HeaderContentType, p.Kind)
-	h.Set(echo.HeaderContentDisposition, contentDisposition(p.FileName))
+	h.Set(echo.HeaderContentDisposition, contentDisposition(downloadName(p)))
 	http.ServeContent(c.Response(), c.Request(), "", time.Time{}, file)
 	return nil
+}
+
+// downloadName is the sender's name for a photo, ending as its content demands,
+// so that no program takes the saved file for something else, such as a page to
+// be run.
+func downloadName(p journal.Photo) string {
+	endings := map[string][]string{"image/jpeg": {".jpg", ".jpeg"}, "image/png": {".png"}, "image/webp": {".webp"}}[p.Kind]
+	if len(endings) == 0 || slices.Contains(endings, strings.ToLower(path.Ext(p.FileName))) {
+		return p.FileName
+	}
+	return p.FileName + endings[0]
 }
 
 // contentDisposition tells a browser to save a file under a name (RFC 6266).

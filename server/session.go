@@ -25,8 +25,10 @@ type request struct {
 	session journal.Session  // zero unless known
 	lapsed  journal.PersonID // whose the cookie's session was, when it counts no more
 	kept    bool             // the posted form has been kept for them
-	build   journal.Build    // zero unless the route is a build's
-	member  *journal.Member  // the person's record of that build; nil for staff
+	// lostFiles is how many files came with a post that was not admitted.
+	lostFiles int
+	build     journal.Build   // zero unless the route is a build's
+	member    *journal.Member // the person's record of that build; nil for staff
 }
 
 const requestKey = "farbay.request"

@@ -1,7 +1,6 @@
 package server
 
 import (
-	"context"
 	"errors"
 	"io"
 	"mime/multipart"
@@ -16,11 +15,16 @@ import (
 // maxFieldBytes is the most that the text fields beside the files may have.
 const maxFieldBytes = 256 << 10
 
+// maxFiles is the most files of one request, taken or not: ten times what an
+// entry holds, so that bad ones among them do not crowd out the good.
+const maxFiles = 10 * journal.MaxEntryPhotos
+
 // received is what came in a multipart form: its text fields, and of each file
 // the photo it became or why it was not taken.
 type received struct {
 	values url.Values
 	files  []receivedFile
+	taken  int
 }
 
 // receivedFile is one file of an upload, in the order sent.
@@ -32,58 +36,38 @@ type receivedFile struct {
 	refused error
 }
 
-// receive reads a multipart form as it arrives, handing each file on to the
-// intake without ever holding one in memory. At most [journal.MaxEntryPhotos]
-// files are taken; those after them are refused one by one.
+// receive reads a multipart form, handing each file on to the intake without
+// ever holding one in memory. Once [journal.MaxEntryPhotos] have been taken,
+// those after them are refused one by one.
 //
 // It returns an error only when the request itself broke off, was too large or
-// is no multipart form; what was taken until then stays, as loose photos.
-func (a *App) receive(c echo.Context) (received, error) {
-	got := received{values: url.Values{}}
-	parts, err := c.Request().MultipartReader()
-	if err != nil {
-		return got, &journal.Error{Code: journal.Invalid, Err: err, Message: "What was sent could not be read; please choose the photos again."}
-	}
-	left := int64(maxFieldBytes)
-	for {
-		part, err := parts.NextPart()
-		if errors.Is(err, io.EOF) {
-			return got, nil
+// is no multipart form; what was taken until then stays, as loose photos, and is
+// returned too.
+func (a *App) receive(c echo.Context) (got received, err error) {
+	got.values, err = readParts(c.Request(), maxFieldBytes, func(part *multipart.Part) error {
+		if len(got.files) == maxFiles {
+			return journal.Errorf(journal.TooLarge, "These are more than %d files. Those that were taken are safe; please send the others in another sending.", maxFiles)
+		}
+		file, err := a.receiveFile(c, part, got.taken)
+		if journal.CodeOf(err) == journal.TooLarge {
+			file.refused = err // it is the one that went beyond the limit
+			got.files = append(got.files, file)
 		}
 		if err != nil {
-			return got, brokenOff(err)
+			return err
 		}
-		if part.FileName() == "" {
-			if left, err = got.addField(part, left); err != nil {
-				return got, err
-			}
-			continue
+		if got.files = append(got.files, file); file.refused == nil {
+			got.taken++
 		}
-		file, err := a.receiveFile(c, part, len(got.files))
-		if err != nil {
-			return got, err
-		}
-		got.files = append(got.files, file)
-	}
+		return nil
+	})
+	return got, err
 }
 
-// addField keeps one text field.
-func (g *received) addField(part *multipart.Part, left int64) (int64, error) {
-	text, err := io.ReadAll(io.LimitReader(part, left+1))
-	if err != nil {
-		return left, brokenOff(err)
-	}
-	if left -= int64(len(text)); left < 0 {
-		return left, journal.Errorf(journal.TooLarge, "The text sent with the photos is too long; please send it in smaller parts.")
-	}
-	g.values.Add(part.FormName(), string(text))
-	return left, nil
-}
-
-// receiveFile takes in one file, the number-th of its request.
-func (a *App) receiveFile(c echo.Context, part *multipart.Part, number int) (receivedFile, error) {
+// receiveFile takes in one file, after so many of its request.
+func (a *App) receiveFile(c echo.Context, part *multipart.Part, before int) (receivedFile, error) {
 	file := receivedFile{name: safeName(part.FileName())}
-	if number >= journal.MaxEntryPhotos {
+	if before >= journal.MaxEntryPhotos {
 		file.refused = journal.Errorf(journal.TooMany, "At most %d photos go with one entry; please post this one with another.", journal.MaxEntryPhotos)
 		return file, nil
 	}
@@ -99,8 +83,11 @@ func (a *App) receiveFile(c echo.Context, part *multipart.Part, number int) (rec
 	if ctxErr := c.Request().Context().Err(); ctxErr != nil {
 		return file, ctxErr
 	}
-	if journal.CodeOf(err) == journal.Internal {
+	switch journal.CodeOf(err) {
+	case journal.Internal:
 		a.log.ErrorContext(c.Request().Context(), "a photo could not be taken in", "request", of(c).id, "error", err)
+	case journal.Unavailable:
+		a.log.WarnContext(c.Request().Context(), "a photo could not be taken in", "request", of(c).id, "error", err)
 	}
 	file.refused = err
 	return file, nil
@@ -120,51 +107,61 @@ func (w *watchedReader) Read(b []byte) (int, error) {
 	return n, err
 }
 
-// brokenOff is the failure of a request whose body could not be read to its
-// end.
-func brokenOff(err error) error {
-	var tooLarge *http.MaxBytesError
-	if errors.As(err, &tooLarge) {
-		return &journal.Error{Code: journal.TooLarge, Err: err, Message: "These photos together are more than one sending takes. Those that arrived are safe; please send the others in another one."}
-	}
-	if errors.Is(err, context.Canceled) {
-		return err
-	}
-	return &journal.Error{Code: journal.Invalid, Err: err, Message: "The connection broke off. Photos that had arrived are safe; please send the others again."}
-}
-
-// photosAdd takes in photos alone, before they are put into an entry.
+// photosAdd takes in photos alone, before they are put into an entry. Each file
+// is answered for by itself, also when the sending went beyond its limit.
 // POST /builds/:build/photos
 func (a *App) photosAdd(c echo.Context) error {
 	got, err := a.receive(c)
-	if err != nil {
+	if err != nil && journal.CodeOf(err) != journal.TooLarge {
 		return err
 	}
-	if !wantsData(c) {
+	status, beyond := got.status(), ""
+	if err != nil {
+		status, beyond = http.StatusRequestEntityTooLarge, journal.MessageOf(err)
+	}
+	if wantsData(c) {
+		return c.JSON(status, got.answer(beyond))
+	}
+	refused := got.refusals()
+	if n := len(got.files); err != nil && (n == 0 || got.files[n-1].refused != err) {
+		refused = append(refused, beyond)
+	}
+	if len(refused) == 0 {
 		return a.done(c, "/builds/"+string(of(c).build.ID)+"/entries/new", got.said())
 	}
-	answer := uploadAnswer{Photos: []uploadedPhoto{}}
-	status := http.StatusOK
-	for _, f := range got.files {
+	return a.showLoose(c, status, refused)
+}
+
+// status is the answer's: a file that came alone says it, several each say for
+// themselves.
+func (g received) status() int {
+	if len(g.files) == 1 && g.files[0].refused != nil {
+		return failures[journal.CodeOf(g.files[0].refused)].status
+	}
+	return http.StatusOK
+}
+
+func (g received) answer(beyond string) uploadAnswer {
+	answer := uploadAnswer{Photos: []uploadedPhoto{}, Error: beyond}
+	for _, f := range g.files {
 		one := uploadedPhoto{File: f.name}
 		if f.refused != nil {
 			one.Error = journal.MessageOf(f.refused)
-			status = failures[journal.CodeOf(f.refused)].status
 		} else {
 			one.ID, one.Duplicate = f.taken.Photo.ID, f.taken.Duplicate
 			one.Thumb = photoURL(f.taken.Photo, journal.PhotoSizes[0])
 		}
 		answer.Photos = append(answer.Photos, one)
 	}
-	if len(answer.Photos) != 1 {
-		status = http.StatusOK // several: each says for itself
-	}
-	return c.JSON(status, answer)
+	return answer
 }
 
 // uploadAnswer is what a script is told of an upload, file by file.
 type uploadAnswer struct {
 	Photos []uploadedPhoto `json:"photos"`
+	// Error says, in whole sentences, that the sending went beyond its limit and
+	// that files after those named were not read.
+	Error string `json:"error,omitempty"`
 }
 
 type uploadedPhoto struct {
@@ -175,26 +172,15 @@ type uploadedPhoto struct {
 	Error     string          `json:"error,omitempty"` // a whole sentence
 }
 
-// said tells what became of the files, in plain sentences.
+// said tells how many were taken.
 func (g received) said() string {
-	taken, text := 0, ""
-	for _, f := range g.files {
-		if f.refused == nil {
-			taken++
-		}
-	}
-	switch taken {
+	switch g.taken {
 	case 0:
-		text = "No photo was taken in."
+		return "No photo was taken in."
 	case 1:
-		text = "One photo is safe with the shop."
-	default:
-		text = counted(taken) + " photos are safe with the shop."
+		return "One photo is safe with the shop."
 	}
-	for _, sentence := range g.refusals() {
-		text += " " + sentence
-	}
-	return text
+	return counted(g.taken) + " photos are safe with the shop."
 }
 
 // refusals says of each file that was not taken why, its name first.

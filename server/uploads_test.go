@@ -1,397 +1,362 @@
 package server_test
 
 import (
-	"bufio"
 	"bytes"
-	"context"
-	"encoding/binary"
-	"encoding/json"
 	"fmt"
-	"hash/crc32"
-	"image"
-	"image/png"
+	"image/gif"
 	"io"
-	"mime/multipart"
-	"net"
 	"net/http"
-	"net/textproto"
-	"net/url"
-	"os/exec"
+	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
 
 	"farbay/journal"
-	"farbay/journal/flow"
+	"farbay/server"
+	"farbay/server/htmlcheck"
 	"farbay/server/servertest"
 )
 
-// sentFile is one file of an upload.
-type sentFile struct {
-	name string
-	body io.Reader
+// badFile is a file that is not taken, and why, as its sender is told.
+type badFile struct {
+	file
+	says string
 }
 
-// multipartOf writes files and fields as a browser does (RFC 7578), while they
-// are being sent, so that a large one is never held.
-func multipartOf(files []sentFile, fields url.Values) (contentType string, body io.Reader) {
-	r, w := io.Pipe()
-	form := multipart.NewWriter(w)
-	go func() {
-		w.CloseWithError(func() error {
-			for name, values := range fields {
-				for _, v := range values {
-					if err := form.WriteField(name, v); err != nil {
-						return err
-					}
-				}
-			}
-			for _, f := range files {
-				head := textproto.MIMEHeader{}
-				name := strings.NewReplacer("\\", "\\\\", `"`, "%22", "\n", "%0A", "\r", "%0D").Replace(f.name)
-				head.Set("Content-Disposition", fmt.Sprintf(`form-data; name="photos"; filename="%s"`, name))
-				part, err := form.CreatePart(head)
-				if err != nil {
-					return err
-				}
-				if _, err := io.Copy(part, f.body); err != nil {
-					return err
-				}
-			}
-			return form.Close()
-		}())
-	}()
-	return form.FormDataContentType(), r
-}
-
-// uploaded is the answer to an upload by a script.
-type uploaded struct {
-	Photos []struct {
-		File, ID, Thumb, Error string
-		Duplicate              bool
+func badFiles(t *testing.T) []badFile {
+	whole := servertest.JPEG(t, 7)
+	const other = "This kind of image is not taken; please send it as a JPEG, PNG or WebP file."
+	return []badFile{
+		{file{"notes.jpg", []byte("Ordered two pans from Calder on Friday.")}, "This is not a photo; please send a JPEG, PNG or WebP file."},
+		{file{"page.jpg", []byte("<!doctype html><script>alert(1)</script>")}, "This is not a photo; please send a JPEG, PNG or WebP file."},
+		{file{"half.jpg", whole[:len(whole)/2]}, "This photo is cut off: its end is missing. Please send it again."},
+		{file{"half.png", pngFile(t)[:60]}, "This photo is cut off: its end is missing. Please send it again."},
+		{file{"nothing.jpg", nil}, "This file is empty; please choose it again."},
+		{file{"wall.jpg", hugeJPEG(t)}, "This photo has more than 100 megapixels; please send a smaller one."},
+		{file{"wall.png", hugePNG(t)}, "This photo has more than 100 megapixels; please send a smaller one."},
+		{file{"IMG_2927.HEIC", heic(t)}, other},
+		{file{"wheel.gif", encoded(t, func(w io.Writer) error { return gif.Encode(w, small(), nil) })}, other},
 	}
 }
 
-func upload(t testing.TB, c *servertest.Client, build journal.BuildID, files ...sentFile) uploaded {
-	t.Helper()
-	kind, body := multipartOf(files, nil)
-	reply := c.Send(http.MethodPost, "/builds/"+string(build)+"/photos", kind, body, func(r *http.Request) { r.Header.Set("Accept", "application/json") })
-	var got uploaded
-	if err := json.Unmarshal([]byte(reply.Body), &got); err != nil {
-		t.Fatalf("status %d: %v: %s", reply.StatusCode, err, reply.Body)
-	}
-	if len(got.Photos) != len(files) {
-		t.Fatalf("%d answers to %d files: %s", len(got.Photos), len(files), reply.Body)
-	}
-	return got
-}
-
-func jpegFile(t testing.TB, name string, seed int) sentFile {
-	return sentFile{name, bytes.NewReader(servertest.JPEG(t, seed))}
-}
-
-// hugePNG says that it has 20,000 x 10,000 pixels, which is 200 megapixels (PNG
-// 3rd edition, section 11.2.1, IHDR).
-func hugePNG(t testing.TB) []byte {
-	t.Helper()
-	var made bytes.Buffer
-	if err := png.Encode(&made, image.NewGray(image.Rect(0, 0, 2, 2))); err != nil {
-		t.Fatal(err)
-	}
-	b := made.Bytes()
-	binary.BigEndian.PutUint32(b[16:], 20_000)
-	binary.BigEndian.PutUint32(b[20:], 10_000)
-	binary.BigEndian.PutUint32(b[29:], crc32.ChecksumIEEE(b[12:29]))
-	return b
-}
-
-// zeros is an endless file of nothing.
-type zeros struct{}
-
-func (zeros) Read(p []byte) (int, error) {
-	clear(p)
-	return len(p), nil
-}
-
-// Each bad file gets one plain sentence; the good ones around it are taken.
-func TestUpload_BadFilesSpoilNoOthers(t *testing.T) {
+// One bad file among ten good: it is told why in a sentence, and all others are
+// taken, in their order.
+func TestUpload_BadAmongGood(t *testing.T) {
 	s := servertest.New(t)
 	build, _ := s.Agreed("Heron", s.Owner)
 	floor := s.As(s.Floor)
-	whole := servertest.JPEG(t, 1)
-	var gray bytes.Buffer
-	if err := png.Encode(&gray, image.NewGray(image.Rect(0, 0, 9, 7))); err != nil {
-		t.Fatal(err)
+	var good []file
+	for n, bad := range badFiles(t) {
+		ten := goodFiles(t, 10, 1000+10*n)
+		good = append(good, ten...)
+		got := sendPhotos(t, floor, build, slices.Insert(slices.Clone(ten), 4, bad.file)...)
+		for i, p := range got.Photos {
+			if i == 4 {
+				if p.Error != bad.says || p.ID != "" || p.Thumb != "" || p.File != bad.name {
+					t.Errorf("%s is answered with %+v, want %q", bad.name, p, bad.says)
+				}
+				continue
+			}
+			if p.Error != "" || p.ID == "" || p.Duplicate || p.Thumb != fmt.Sprintf("/builds/%s/photos/%s/320", build, p.ID) {
+				t.Errorf("beside %s, %s is answered with %+v", bad.name, p.File, p)
+			}
+		}
 	}
-	hundredMB := io.MultiReader(bytes.NewReader(whole[:len(whole)-2]), io.LimitReader(zeros{}, 100_000_000))
-	cases := []struct {
-		file sentFile
-		says string // "" when it is taken
-		name string // as answered
+	checkStored(t, s, good...)
+
+	// Alone, the status says it too.
+	for _, bad := range badFiles(t) {
+		want := http.StatusUnprocessableEntity
+		if strings.Contains(bad.says, "more than") {
+			want = http.StatusRequestEntityTooLarge
+		}
+		r := postParts(floor, "/builds/"+string(build)+"/photos", bytes.NewReader(multipartForm(nil, bad.file)), asData).Status(want)
+		if a := answerOf(t, r); len(a.Photos) != 1 || a.Photos[0].Error != bad.says {
+			t.Errorf("%s alone is answered with %s", bad.name, r.Body)
+		}
+		wholeSentence(t, bad.says)
+	}
+	checkStored(t, s, good...)
+}
+
+// Without scripts the files come with the entry's form, all bad ones among the
+// good: the entry is posted with the good ones, and each bad one is named with
+// its reason on the page that follows, where more can be added.
+func TestUpload_BadAmongGoodInAForm(t *testing.T) {
+	s := servertest.New(t)
+	build, _ := s.Agreed("Heron", s.Owner)
+	floor := s.As(s.Floor)
+	at := "/builds/" + string(build)
+	form := formIn(t, floor.Get(at+"/entries/new").Status(http.StatusOK), at+"/entries")
+	form = with(form, "stage", stageOf(t, s, build), "text", "Ten of the frame")
+	form.Del("photos")
+	ten := goodFiles(t, 10, 1)
+	files := slices.Clone(ten)
+	for i, bad := range badFiles(t) {
+		files = slices.Insert(files, 2*i, bad.file)
+	}
+	for _, again := range []bool{false, true} { // the second time as when the page is reloaded
+		page := postParts(floor, at+"/entries", bytes.NewReader(multipartForm(form, files...))).Status(http.StatusOK)
+		page.Says("Posted, for the shop only").Says("Nine files were not taken. The others are safe.")
+		for _, bad := range badFiles(t) {
+			page.Check(htmlcheck.In(".problems li", htmlcheck.HasText("^"+quoted(bad.name+": "+bad.says)+"$")))
+		}
+		entry := at + "/entries/" + form.Get("id")
+		shown := formIn(t, page, entry+"/edit")
+		if len(shown["photo"]) != 10 || shown.Get("text") != "Ten of the frame" {
+			t.Errorf("again %v: the entry has %d photos and says %q", again, len(shown["photo"]), shown.Get("text"))
+		}
+		floor.Get(entry).Status(http.StatusOK).Check(htmlcheck.Count(".tiles figure", 10))
+	}
+	if n := entriesOf(t, s, build); n != 1 {
+		t.Errorf("%d entries were posted", n)
+	}
+	checkStored(t, s, ten...)
+
+	// Alone, to the photos' own address.
+	page := postParts(floor, at+"/photos", bytes.NewReader(multipartForm(nil, files[0]))).Status(http.StatusUnprocessableEntity)
+	page.Says("One file was not taken").Says(quoted(badFiles(t)[0].says))
+	postParts(floor, at+"/photos", bytes.NewReader(multipartForm(nil, goodFiles(t, 2, 90)...))).Redirects(at + "/entries/new")
+	floor.Get(at + "/entries/new").Status(http.StatusOK).Says("2 photos are safe with the shop").Says("Two photos you sent before")
+}
+
+// What a file is, is told by its content; names are for show alone, and become
+// neither a path nor markup nor a different ending on a screen.
+func TestUpload_Names(t *testing.T) {
+	s := servertest.New(t)
+	build, _ := s.Agreed("Heron", s.Owner)
+	floor := s.As(s.Floor)
+	long := strings.Repeat("w", 150) + "é" + strings.Repeat("z", 145) + ".jpg" // 300 characters
+	tests := []struct {
+		reason, sent string
+		shown, saved string // saved: the name to be saved under, when it differs
 	}{
-		{jpegFile(t, "IMG_1.jpg", 11), "", "IMG_1.jpg"},
-		{sentFile{"list.jpg", strings.NewReader("shopping list")}, "This is not a photo; please send a JPEG, PNG or WebP file.", "list.jpg"},
-		{sentFile{"cut.jpg", bytes.NewReader(whole[:len(whole)/2])}, "This photo is cut off: its end is missing. Please send it again.", "cut.jpg"},
-		{sentFile{"nothing.jpg", strings.NewReader("")}, "This file is empty; please choose it again.", "nothing.jpg"},
-		{sentFile{"huge.png", bytes.NewReader(hugePNG(t))}, "This photo has more than 100 megapixels; please send a smaller one.", "huge.png"},
-		{sentFile{"long.jpg", hundredMB}, "This file has more than 50 MB; please send a smaller one.", "long.jpg"},
-		{sentFile{"a.gif", strings.NewReader("GIF89a" + strings.Repeat("\x00", 50))}, "This kind of image is not taken; please send it as a JPEG, PNG or WebP file.", "a.gif"},
-		{sentFile{"really-a-png.jpg", &gray}, "", "really-a-png.jpg"},
-		{jpegFile(t, "program.exe", 12), "", "program.exe"},
-		{jpegFile(t, "../../etc/passwd", 13), "", "passwd"},
-		{jpegFile(t, "..", 14), "", "photo"},
-		{jpegFile(t, "\u202egpj.sdrawkcab \U0001F69C.jpg", 15), "", "\u202egpj.sdrawkcab \U0001F69C.jpg"},
-		{jpegFile(t, strings.Repeat("n", 296)+".jpg", 16), "", ""},
-		{jpegFile(t, "IMG_2.jpg", 17), "", "IMG_2.jpg"},
+		{"plain", "IMG_0001.jpg", "IMG_0001.jpg", ""},
+		{"a JPEG by content", "photo.exe", "photo.exe", "photo.exe.jpg"},
+		{"and no page when saved", "photo.html", "photo.html", "photo.html.jpg"},
+		{"capital letters", "DSC_1.JPEG", "DSC_1.JPEG", ""},
+		{"a path", "../../etc/passwd", "passwd", "passwd.jpg"},
+		{"a path of another system", `C:\x\y.jpg`, "y.jpg", ""},
+		{"only a path", "../..", "photo", "photo.jpg"},
+		{"long", long, strings.Repeat("w", 60) + "…" + strings.Repeat("z", 55) + ".jpg", ""},
+		{"control characters", "a\x01b\x1b[31m\x7f.jpg", "a?b?[31m?.jpg", ""},
+		{"line ends and quotation marks, as browsers escape them", "a\r\nX-Evil: 1\"b.jpg", "a%0D%0AX-Evil: 1%22b.jpg", ""},
+		{"right to left", "صورة الإطار.jpg", "صورة الإطار.jpg", ""},
+		{"turned around", "photo\u202egpj.exe", "photogpj.exe", "photogpj.exe.jpg"},
+		{"emoji, one of them joined", "🚙 frame 👩\u200d🔧.jpg", "🚙 frame 👩\u200d🔧.jpg", ""},
+		{"markup", "<b>&amp;'x'.jpg", "<b>&amp;'x'.jpg", ""},
+		{"semicolon and percent", "a;filename=b%2e.jpg", "a;filename=b%2e.jpg", ""},
+		{"blanks", "   ", "photo", "photo.jpg"},
 	}
-	var files []sentFile
-	for _, c := range cases {
-		files = append(files, c.file)
+	var files []file
+	for i, test := range tests {
+		files = append(files, file{test.sent, servertest.JPEG(t, 100+i)})
 	}
-	got := upload(t, floor, build, files...)
-	for i, c := range cases {
-		answer := got.Photos[i]
-		if answer.Error != c.says || (answer.ID != "") != (c.says == "") {
-			t.Errorf("%q: id %q, error %q, want %q", c.file.name, answer.ID, answer.Error, c.says)
+	got := sendPhotos(t, floor, build, files...)
+	for i, test := range tests {
+		p := got.Photos[i]
+		if p.File != test.shown || p.Error != "" {
+			t.Errorf("%s: answered as %+v, want the name %q", test.reason, p, test.shown)
+			continue
 		}
-		if c.name != "" && answer.File != c.name || len([]rune(answer.File)) > 120 {
-			t.Errorf("%q is called %q, want %q", c.file.name, answer.File, c.name)
+		page := fmt.Sprintf("/builds/%s/photos/%s", build, p.ID)
+		floor.Get(page).Status(http.StatusOK).Check(htmlcheck.In("dl.facts dd", htmlcheck.HasText("^"+quoted(test.shown)+",")))
+		saved := test.saved
+		if saved == "" {
+			saved = test.shown
 		}
+		checkSavedAs(t, floor.Get(page+"/original").Status(http.StatusOK), saved)
 	}
-	loose, err := s.App.Steps().LoosePhotos(context.Background(), servertest.Actor(s.Floor), build)
-	if err != nil || len(loose) != 8 {
-		t.Errorf("%d photos were recorded, %v", len(loose), err)
+	checkStored(t, s, files...)
+
+	// A PNG named .jpg; and a name that ends in a backslash, which browsers leave
+	// as it is, and with which the header can no longer be read.
+	png := file{"frame.jpg", pngFile(t)}
+	a := sendPhotos(t, floor, build, png)
+	r := floor.Get(fmt.Sprintf("/builds/%s/photos/%s/original", build, a.Photos[0].ID)).Status(http.StatusOK)
+	if r.Header.Get("Content-Type") != "image/png" || r.Body != string(png.body) {
+		t.Errorf("a PNG named .jpg is given back as %s, %d bytes", r.Header.Get("Content-Type"), len(r.Body))
+	}
+	checkSavedAs(t, r, "frame.jpg.png")
+	a = sendPhotos(t, floor, build, file{`back\`, servertest.JPEG(t, 300)}, goodFiles(t, 1, 301)[0])
+	if a.Photos[0].ID == "" || a.Photos[0].File != "photo" || a.Photos[1].ID == "" {
+		t.Errorf("a name that cannot be read: %+v", a)
 	}
 }
 
-// Of 61 photos the last is refused by name.
+// Of 61 photos 60 are taken and the last is refused by its name; bad files do
+// not count among the 60.
 func TestUpload_SixtyOne(t *testing.T) {
 	s := servertest.New(t)
 	build, _ := s.Agreed("Heron", s.Owner)
-	var files []sentFile
-	for i := range 61 {
-		files = append(files, jpegFile(t, fmt.Sprintf("IMG_%d.jpg", i), i))
+	floor := s.As(s.Floor)
+	good := goodFiles(t, 61, 1)
+	files := slices.Clone(good)
+	for _, bad := range badFiles(t) {
+		files = slices.Insert(files, 30, bad.file)
 	}
-	got := upload(t, s.As(s.Floor), build, files...)
-	for i, p := range got.Photos {
-		if (p.Error == "") != (i < 60) {
-			t.Errorf("file %d: %q", i, p.Error)
+	got := sendPhotos(t, floor, build, files...)
+	taken := 0
+	for _, p := range got.Photos[:len(files)-1] {
+		if p.ID != "" {
+			taken++
 		}
 	}
-	if want := "At most 60 photos go with one entry; please post this one with another."; got.Photos[60].Error != want || got.Photos[60].File != "IMG_60.jpg" {
-		t.Errorf("the 61st: %+v", got.Photos[60])
+	last := got.Photos[len(files)-1]
+	many := make([]file, 601)
+	for i := range many {
+		many[i] = file{"x.jpg", []byte("x")}
 	}
+	a := answerOf(t, postParts(floor, "/builds/"+string(build)+"/photos", bytes.NewReader(multipartForm(nil, many...)), asData).Status(http.StatusRequestEntityTooLarge))
+	if len(a.Photos) != 600 || a.Error != "These are more than 600 files. Those that were taken are safe; please send the others in another sending." {
+		t.Errorf("of 601 files %d are answered: %s", len(a.Photos), a.Error)
+	}
+	if taken != 60 || last.File != "IMG_0061.jpg" || last.Error != "At most 60 photos go with one entry; please post this one with another." {
+		t.Errorf("%d were taken; the last is answered with %+v", taken, last)
+	}
+	checkStored(t, s, good[:60]...)
 }
 
-// The stored original has the SHA-256 that coreutils' sha256sum computes from
-// what was sent (FIPS 180-4).
-func TestUpload_OriginalIsWhatWasSent(t *testing.T) {
+// A file of 100 MB is refused with a sentence, those beside it are taken, and
+// neither is held in memory: all that client, server and the sizes of the small
+// photos allocate meanwhile is a fraction of it.
+func TestUpload_HundredMegabytes(t *testing.T) {
 	s := servertest.New(t)
 	build, _ := s.Agreed("Heron", s.Owner)
-	office := s.As(s.Office)
-	sent := servertest.JPEG(t, 5)
-	got := upload(t, office, build, sentFile{"IMG.jpg", bytes.NewReader(sent)})
-	cmd := exec.Command("sha256sum")
-	cmd.Stdin = bytes.NewReader(sent)
-	out, err := cmd.Output()
-	if err != nil {
-		t.Fatal(err)
+	floor := s.As(s.Floor)
+	ten := goodFiles(t, 10, 1)
+	form := multipartForm(nil, ten...)
+	cut := bytes.Index(form, []byte(field("photos", "IMG_0006.jpg", true)))
+	body := io.MultiReader(bytes.NewReader(form[:cut]), strings.NewReader(field("photos", "film.jpg", true)),
+		stream(100_000_000), strings.NewReader("\r\n"), bytes.NewReader(form[cut:]))
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	r := postParts(floor, "/builds/"+string(build)+"/photos", body, asData).Status(http.StatusOK)
+	runtime.ReadMemStats(&after)
+	a := answerOf(t, r)
+	for i, p := range a.Photos {
+		if i == 5 {
+			if p.File != "film.jpg" || p.Error != "This file has more than 50 MB; please send a smaller one." {
+				t.Errorf("100 MB are answered with %+v", p)
+			}
+		} else if p.ID == "" {
+			t.Errorf("beside 100 MB, %+v", p)
+		}
 	}
-	want, _, _ := strings.Cut(string(out), " ")
-	var photo journal.Photo
-	err = s.App.Steps().Store.Read(context.Background(), func(r flow.Reads) (err error) {
-		photo, err = r.Photo(build, journal.PhotoID(got.Photos[0].ID))
-		return err
+	if len(a.Photos) != 11 {
+		t.Errorf("%d of 11 files are answered", len(a.Photos))
+	}
+	allocated := float64(after.TotalAlloc-before.TotalAlloc) / 1e6
+	t.Logf("%.1f MB were allocated while 100 MB were sent", allocated)
+	if allocated > 40 {
+		t.Error("that is too much for a file that is streamed")
+	}
+	checkStored(t, s, ten...)
+}
+
+// A sending beyond its limit: those that came before are safe and told of, the
+// one that went beyond is told why.
+func TestUpload_BeyondTheLimit(t *testing.T) {
+	const most = 100_000
+	s := servertest.New(t, func(c *server.Config) { c.MaxPhotoBytes = most })
+	build, _ := s.Agreed("Heron", s.Owner)
+	floor := s.As(s.Floor)
+	at := "/builds/" + string(build) + "/photos"
+	const limit = 60*most + 1<<20 // as config.go says
+	two, long := goodFiles(t, 2, 1), file{"grainy.jpg", grainyJPEG(t, 200, 150, 1)}
+	if len(long.body) < 20_000 || len(long.body) > most {
+		t.Fatalf("the photo to be cut off has %d bytes", len(long.body))
+	}
+	start := multipartForm(nil, two[0])
+	start = start[:len(start)-len("--"+boundary+"--\r\n")]
+	big := field("photos", "film.jpg", true)
+	send := func(change ...func(*http.Request)) *servertest.Reply {
+		body := io.MultiReader(bytes.NewReader(start), strings.NewReader(big), stream(int64(limit-len(start)-len(big)-10_000)),
+			strings.NewReader("\r\n"), bytes.NewReader(multipartForm(nil, long, two[1])))
+		return postParts(floor, at, body, change...)
+	}
+	const beyond = "These photos together are more than one sending takes. Those that arrived are safe; please send the others in another one."
+	a := answerOf(t, send(asData).Status(http.StatusRequestEntityTooLarge))
+	if len(a.Photos) != 3 || a.Photos[0].ID == "" || a.Photos[1].Error != "This file has more than 0.1 MB; please send a smaller one." ||
+		a.Photos[2].File != "grainy.jpg" || a.Photos[2].Error != beyond || a.Error != beyond {
+		t.Errorf("answered with %+v", a)
+	}
+	checkStored(t, s, two[0])
+	send().Status(http.StatusRequestEntityTooLarge).Says("Two files were not taken").Says(quoted("grainy.jpg: " + beyond)).Says("One photo you sent before")
+	checkStored(t, s, two[0])
+
+	// A sending that says beforehand that it is too large is not read at all.
+	declared := floor.Send(http.MethodPost, at, "multipart/form-data; boundary="+boundary, bytes.NewReader(start), asData, func(r *http.Request) {
+		r.ContentLength = limit + 1
+		r.Body = io.NopCloser(io.MultiReader(bytes.NewReader(start), stream(limit+1-int64(len(start)))))
 	})
-	if err != nil || photo.SHA256 != want {
-		t.Errorf("recorded as %s, sha256sum says %s (%v)", photo.SHA256, want, err)
-	}
-	original := office.Get("/builds/" + string(build) + "/photos/" + got.Photos[0].ID + "/original").Status(http.StatusOK)
-	if original.Body != string(sent) {
-		t.Error("the original is not what was sent")
+	declared.Status(http.StatusRequestEntityTooLarge)
+	if !strings.Contains(declared.Body, "What was sent is larger than this page takes.") {
+		t.Errorf("answered with %s", declared.Body)
 	}
 }
 
-// The same file twice in a build, from two phones at once, is one photo; in
-// another build it is its own.
-func TestUpload_SameFileTwice(t *testing.T) {
+// Two phones send the same photo at once, four times each: one is stored, all
+// are answered with it. A file that is refused is refused to all.
+func TestUpload_SameAtOnce(t *testing.T) {
+	s := servertest.New(t)
+	build, _ := s.Agreed("Heron", s.Owner)
+	phones := []*servertest.Client{s.As(s.Floor), s.As(s.Office)}
+	at := "/builds/" + string(build) + "/photos"
+	for _, sent := range []file{{"IMG_1.jpg", servertest.JPEG(t, 1)}, badFiles(t)[8].file} {
+		replies := make([]*servertest.Reply, 8)
+		var all sync.WaitGroup
+		for i := range replies {
+			all.Go(func() {
+				replies[i] = postParts(phones[i%2], at, bytes.NewReader(multipartForm(nil, sent, goodFiles(t, 1, 50+i)[0])), asData)
+			})
+		}
+		all.Wait()
+		fresh, ids := 0, map[journal.PhotoID]bool{}
+		for _, r := range replies {
+			p := answerOf(t, r.Status(http.StatusOK)).Photos[0]
+			if strings.HasSuffix(sent.name, ".jpg") {
+				if ids[p.ID] = true; !p.Duplicate {
+					fresh++
+				}
+				continue
+			}
+			if p.Error == "" || strings.Contains(p.Error, "went wrong") {
+				t.Errorf("a refused file is answered with %+v", p)
+			}
+			wholeSentence(t, p.Error)
+		}
+		if strings.HasSuffix(sent.name, ".jpg") && (fresh != 1 || len(ids) != 1 || ids[""]) {
+			t.Errorf("%d of 8 were new, ids %v", fresh, ids)
+		}
+	}
+	checkStored(t, s, append(goodFiles(t, 8, 50), file{"IMG_1.jpg", servertest.JPEG(t, 1)})...)
+}
+
+// The same file twice in a build is one photo; in another build it is its own.
+func TestUpload_Twice(t *testing.T) {
 	s := servertest.New(t)
 	heron, _ := s.Agreed("Heron", s.Owner)
 	juniper, _ := s.Agreed("Juniper", s.Owner)
-	ids := make([]string, 8)
-	var all sync.WaitGroup
-	for i := range ids {
-		phone := s.As(s.Floor)
-		all.Go(func() { ids[i] = upload(t, phone, heron, jpegFile(t, "IMG.jpg", 3)).Photos[0].ID })
+	floor := s.As(s.Floor)
+	one := file{"IMG_1.jpg", servertest.JPEG(t, 1)}
+	first := sendPhotos(t, floor, heron, one, file{"copy of IMG_1.jpg", one.body}, goodFiles(t, 1, 2)[0])
+	again := sendPhotos(t, s.As(s.Office), heron, file{"renamed.jpg", one.body})
+	id := first.Photos[0].ID
+	if first.Photos[0].Duplicate || !first.Photos[1].Duplicate || first.Photos[1].ID != id || first.Photos[2].Duplicate || first.Photos[2].ID == id {
+		t.Errorf("twice in one sending: %+v", first)
 	}
-	all.Wait()
-	for _, id := range ids {
-		if id == "" || id != ids[0] {
-			t.Errorf("answered %q", ids)
-		}
+	if !again.Photos[0].Duplicate || again.Photos[0].ID != id {
+		t.Errorf("again by somebody else: %+v", again)
 	}
-	again := upload(t, s.As(s.Floor), heron, jpegFile(t, "other-name.jpg", 3)).Photos[0]
-	if !again.Duplicate || again.ID != ids[0] {
-		t.Errorf("sent again: %+v", again)
-	}
-	if other := upload(t, s.As(s.Floor), juniper, jpegFile(t, "IMG.jpg", 3)).Photos[0]; other.Duplicate || other.ID == ids[0] {
+	other := sendPhotos(t, floor, juniper, one)
+	if other.Photos[0].Duplicate || other.Photos[0].ID == id {
 		t.Errorf("in another build: %+v", other)
 	}
-}
-
-// A connection that dies in the middle of the second of three files keeps the
-// first and nothing of the others.
-func TestUpload_DeadConnection(t *testing.T) {
-	s := servertest.New(t)
-	build, _ := s.Agreed("Heron", s.Owner)
-	floor := s.As(s.Floor)
-	at, err := url.Parse(s.URL)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var body bytes.Buffer
-	kind, r := multipartOf([]sentFile{jpegFile(t, "1.jpg", 1), jpegFile(t, "2.jpg", 2), jpegFile(t, "3.jpg", 3)}, nil)
-	if _, err := io.Copy(&body, r); err != nil {
-		t.Fatal(err)
-	}
-	conn, err := net.Dial("tcp", at.Host)
-	if err != nil {
-		t.Fatal(err)
-	}
-	cookie := floor.HTTP.Jar.Cookies(at)[0]
-	whole := body.Len()
-	half := bytes.Index(body.Bytes(), []byte("2.jpg")) + 400
-	w := bufio.NewWriter(conn)
-	fmt.Fprintf(w, "POST /builds/%s/photos HTTP/1.1\r\nHost: %s\r\nCookie: %s=%s\r\nAccept: application/json\r\nSec-Fetch-Site: same-origin\r\nContent-Type: %s\r\nContent-Length: %d\r\n\r\n",
-		build, at.Host, cookie.Name, cookie.Value, kind, whole)
-	if _, err := w.Write(body.Bytes()[:half]); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Flush(); err != nil {
-		t.Fatal(err)
-	}
-	if err := conn.(*net.TCPConn).CloseWrite(); err != nil {
-		t.Fatal(err)
-	}
-	answer, err := http.ReadResponse(bufio.NewReader(conn), nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	text, err := io.ReadAll(answer.Body)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if answer.StatusCode != http.StatusUnprocessableEntity || !strings.Contains(string(text), "The connection broke off.") {
-		t.Errorf("answered %d: %s", answer.StatusCode, text)
-	}
-	if err := conn.Close(); err != nil {
-		t.Error(err)
-	}
-	stored := 0
-	err = s.App.Storage().Each(context.Background(), func(string, int64) error { stored++; return nil })
-	loose, err2 := s.App.Steps().LoosePhotos(context.Background(), servertest.Actor(s.Floor), build)
-	if err != nil || err2 != nil || stored != 1 || len(loose) != 1 {
-		t.Errorf("%d originals and %d photos, %v, %v", stored, len(loose), err, err2)
-	}
-	got := upload(t, floor, build, jpegFile(t, "1.jpg", 1), jpegFile(t, "2.jpg", 2), jpegFile(t, "3.jpg", 3))
-	for i, p := range got.Photos {
-		if p.Error != "" || p.Duplicate != (i == 0) {
-			t.Errorf("sent again, file %d: %+v", i, p)
-		}
-	}
-}
-
-// Without scripts the form carries the files itself.
-func TestEntry_PlainFormWithFiles(t *testing.T) {
-	s := servertest.New(t)
-	build, stages := s.Agreed("Heron", s.Owner)
-	floor := s.As(s.Floor)
-	kind, body := multipartOf(
-		[]sentFile{jpegFile(t, "1.jpg", 1), {"bad.jpg", strings.NewReader("no photo")}, jpegFile(t, "2.jpg", 2)},
-		url.Values{"id": {"0123456789abcdef0123"}, "stage": {string(stages[0].ID)}, "kind": {"progress"}, "audience": {"owner too"}, "text": {"Two photos."}},
-	)
-	at := "/builds/" + string(build) + "/entries/0123456789abcdef0123"
-	floor.Send(http.MethodPost, "/builds/"+string(build)+"/entries", kind, body).Redirects(at)
-	floor.Get(at).Says(`Posted; the owner can see it\. bad\.jpg: This is not a photo`)
-	s.As(s.Owner).Get(at).Says("Two photos")
-	v, err := s.App.Steps().EntryShow(context.Background(), servertest.Actor(s.Floor), build, "0123456789abcdef0123")
-	if err != nil || len(v.Entry.Photos) != 2 {
-		t.Errorf("the entry has %d photos, %v", len(v.Entry.Photos), err)
-	}
-}
-
-// Hostile and foreign text is shown as it was typed; too much is refused with
-// all of it kept; the same form twice is one entry.
-func TestEntry_Text(t *testing.T) {
-	s := servertest.New(t)
-	build, stages := s.Agreed("Heron", s.Owner)
-	floor := s.As(s.Floor)
-	at := "/builds/" + string(build) + "/entries"
-	text := "<script>alert(1)</script> & \"quotes\" \U0001F69C \u05e9\u05dc\u05d5\u05dd"
-	form := url.Values{"id": {"0123456789abcdef0123"}, "stage": {string(stages[0].ID)}, "audience": {"owner too"}, "text": {text}}
-	floor.Post(at, form).Redirects(at + "/0123456789abcdef0123")
-	floor.Post(at, form).Redirects(at + "/0123456789abcdef0123")
-	page := s.As(s.Owner).Get("/builds/" + string(build)).Status(http.StatusOK)
-	if n := strings.Count(page.Body, "&lt;script&gt;alert(1)&lt;/script&gt;"); n != 1 || strings.Contains(page.Body, "<script>alert") {
-		t.Errorf("the text stands %d times on the owner's page", n)
-	}
-	if !strings.Contains(page.Body, "\U0001F69C \u05e9\u05dc\u05d5\u05dd") {
-		t.Error("the tractor or the Hebrew is gone")
-	}
-	long := strings.Repeat("\u05d0", 10_001)
-	form.Set("text", long)
-	form.Set("id", "another-form-0123456789")
-	refused := floor.Post(at, form).Status(http.StatusUnprocessableEntity)
-	if !strings.Contains(refused.Body, "Please keep the text to 10,000 characters.") || !strings.Contains(refused.Body, long) {
-		t.Error("10,001 characters are not refused beside the field with all of them kept")
-	}
-}
-
-// What owners get of a photo may be kept by their browser, by nobody else, and
-// only as long as they may see it.
-func TestPhotoFile_Headers(t *testing.T) {
-	s := servertest.New(t)
-	b := s.Full("Heron", s.Owner, 100)
-	owner := s.As(s.Owner)
-	at := "/builds/" + string(b.ID) + "/photos/" + string(b.SharedPhoto.ID) + "/960"
+	checkStored(t, s, one, goodFiles(t, 1, 2)[0])
 	s.Settle()
-	got := owner.Get(at).Status(http.StatusOK)
-	for name, want := range map[string]string{
-		"Content-Type": "image/jpeg", "X-Content-Type-Options": "nosniff", "Cache-Control": "private, max-age=31536000, immutable",
-	} {
-		if got.Header.Get(name) != want {
-			t.Errorf("%s is %q, want %q", name, got.Header.Get(name), want)
-		}
+	for build, photo := range map[journal.BuildID]journal.PhotoID{heron: id, juniper: other.Photos[0].ID} {
+		floor.Get(fmt.Sprintf("/builds/%s/photos/%s/320", build, photo)).Status(http.StatusOK)
 	}
-	owner.Send(http.MethodGet, at, "", nil, func(r *http.Request) { r.Header.Set("If-None-Match", got.Header.Get("ETag")) }).Status(http.StatusNotModified)
-	part := owner.Send(http.MethodGet, at, "", nil, func(r *http.Request) { r.Header.Set("Range", "bytes=0-9") }).Status(http.StatusPartialContent)
-	if part.Body != got.Body[:10] {
-		t.Error("a range is not the beginning of the file")
-	}
-	e, err := s.App.Steps().EntryShow(context.Background(), servertest.Actor(s.Floor), b.ID, b.Shared)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := s.App.Steps().WithdrawEntry(context.Background(), servertest.Actor(s.Office), b.ID, b.Shared, e.Entry.Version, "Wrong truck."); err != nil {
-		t.Fatal(err)
-	}
-	owner.Get(at).Status(http.StatusNotFound)
-}
-
-// Photos whose sizes were not made when the server stopped get them after the
-// next start.
-func TestDerive_SurvivesARestart(t *testing.T) {
-	dir, clock := t.TempDir(), servertest.NewClock()
-	var build journal.BuildID
-	var photo journal.Photo
-	t.Run("before", func(t *testing.T) {
-		s := servertest.Start(t, dir, clock)
-		build, _ = s.Agreed("Heron", s.Owner)
-		photo = s.Photo(build, 1)
-	})
-	t.Run("after", func(t *testing.T) {
-		s := servertest.Start(t, dir, clock)
-		s.Settle()
-		s.As(s.Floor).Get("/builds/" + string(build) + "/photos/" + string(photo.ID) + "/320").Status(http.StatusOK)
-	})
 }

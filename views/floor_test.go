@@ -37,7 +37,7 @@ func floorPages() map[string]Page {
 		"entry-new":       EntryNew{Frame: floorFrame("New entry", "/entries/new"), Stages: stages, Loose: pickedPhotos(2)},
 		"entry-new-wrong": EntryNew{Frame: floorFrame("New entry", "/entries/new"), Stages: stages, Form: EntryForm{Stage: "sa", Kind: "find", Audience: "owner too"},
 			Problems: journal.Problems{"text": "Please write a line or add a photo.", "stage": "Please choose the stage this belongs to."},
-			Refused:  []string{"notes.pdf: this is no photo; JPEG, PNG and WebP are taken."}},
+			NotTaken: []string{"notes.pdf: this is no photo; JPEG, PNG and WebP are taken."}},
 		"entry-edit": EntryEdit{Frame: floorFrame("Change this entry", "/entries/e1/edit"), Entry: entry, Stages: stages, Photos: photos,
 			Form: EntryForm{Stage: "sh", Kind: "find", Audience: "owner too", Text: entry.Text, Version: 2}},
 		"entry-find": StaffEntry{Frame: office, Entry: entry, Shown: shown, History: history, CanEdit: true,

@@ -83,9 +83,9 @@ type EntryNew struct {
 	Form     EntryForm
 	Loose    []PickPhoto // the reader's photos that are in no entry, oldest first
 	Problems journal.Problems
-	// Refused are the files that were sent with the form and not taken, one
+	// NotTaken are the files that were sent with the form and not taken, one
 	// sentence each, the file's name first.
-	Refused []string
+	NotTaken []string
 }
 
 // EntryEdit is the form that changes an entry. It posts to
@@ -97,7 +97,7 @@ type EntryEdit struct {
 	Form     EntryForm
 	Photos   []PickPhoto // those of the entry, in order, all chosen; then the reader's loose ones
 	Problems journal.Problems
-	Refused  []string
+	NotTaken []string
 }
 
 // StaffEntry is one entry as the shop sees it.
@@ -180,12 +180,12 @@ type UploadPart struct {
 
 // Upload returns the part of the form that takes photos in.
 func (p EntryNew) Upload() UploadPart {
-	return UploadPart{p.Build.URL() + "/photos", p.Problems, p.Refused}
+	return UploadPart{p.Build.URL() + "/photos", p.Problems, p.NotTaken}
 }
 
 // Upload returns the part of the form that takes photos in.
 func (p EntryEdit) Upload() UploadPart {
-	return UploadPart{p.Build.URL() + "/photos", p.Problems, p.Refused}
+	return UploadPart{p.Build.URL() + "/photos", p.Problems, p.NotTaken}
 }
 
 // EntryFields are the fields that the forms for a new and an old entry share,
