@@ -213,6 +213,10 @@ func (a *App) sweep(ctx context.Context) {
 		if err != nil && ctx.Err() == nil {
 			a.log.WarnContext(ctx, "old sessions could not be swept", "error", err)
 		}
+		// The age of a file is told by the machine's clock, not by the shop's.
+		if _, err := a.Intake().Sweep(ctx, time.Now().Add(-24*time.Hour)); err != nil && ctx.Err() == nil {
+			a.log.WarnContext(ctx, "originals of no photo could not be swept", "error", err)
+		}
 		select {
 		case <-ctx.Done():
 			return
