@@ -78,21 +78,30 @@ type Member struct {
 	EndedAt  time.Time
 }
 
-// CheckLine records the sentence when s is not valid one-line text of min to
-// max characters (not bytes).
+// unreadable is the sentence for text with characters that no page can show.
+const unreadable = "There is a character in here that cannot be shown; please type this anew instead of pasting it."
+
+// CheckLine records the sentence when s is not one line of min to max
+// characters (not bytes) without outer blanks, and a sentence of its own when
+// it has control characters or bytes that are no UTF-8.
 func CheckLine(bad Problems, field, s string, min, max int, sentence string) {
-	n := utf8.RuneCountInString(s)
-	if !utf8.ValidString(s) || n < min || n > max || strings.TrimSpace(s) != s || strings.ContainsFunc(s, unicode.IsControl) {
+	if n := utf8.RuneCountInString(s); n < min || n > max || strings.TrimSpace(s) != s || strings.ContainsAny(s, "\n\t") {
 		bad.Add(field, "%s", sentence)
+	}
+	if !utf8.ValidString(s) || strings.ContainsFunc(s, unicode.IsControl) {
+		bad.Add(field, unreadable)
 	}
 }
 
-// CheckText is CheckLine for text that may have line breaks and tabs.
+// CheckText is CheckLine for text that may have line breaks, tabs and outer
+// blanks.
 func CheckText(bad Problems, field, s string, min, max int, sentence string) {
-	n := utf8.RuneCountInString(s)
-	control := func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }
-	if !utf8.ValidString(s) || n < min || n > max || strings.ContainsFunc(s, control) {
+	if n := utf8.RuneCountInString(s); n < min || n > max {
 		bad.Add(field, "%s", sentence)
+	}
+	control := func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' }
+	if !utf8.ValidString(s) || strings.ContainsFunc(s, control) {
+		bad.Add(field, unreadable)
 	}
 }
 

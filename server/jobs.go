@@ -256,7 +256,7 @@ func (a *App) deriveRule() jobRule {
 			if err != nil {
 				return err
 			}
-			return a.steps.PhotoFailed(ctx, photo, "The sizes to show could not be made. The original is safe.")
+			return a.steps.PhotoFailed(ctx, photo, "The sizes to show could not be made.")
 		},
 	}
 }

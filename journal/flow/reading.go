@@ -184,6 +184,9 @@ func photoSeen(a Actor, p journal.Photo) journal.Photo {
 	if !a.Person.Role.Staff() {
 		p.FileName, p.Camera = "", ""
 		p.Latitude, p.Longitude, p.Located = 0, 0, false
+		if p.Fault != "" {
+			p.Fault = "This photo cannot be shown." // what to do about it is the shop's
+		}
 	}
 	return p
 }
