@@ -3,8 +3,10 @@ package media
 import (
 	"bytes"
 	"context"
+	"encoding/base64"
 	"errors"
 	"image"
+	"image/color"
 	"os"
 	"path/filepath"
 	"testing"
@@ -73,9 +75,60 @@ func FuzzDerive(f *testing.F) {
 	for _, b := range seedFiles(f) {
 		f.Add(b)
 	}
+	fuzzDerive(f, "")
+}
+
+// FuzzDeriveJPEG is FuzzDerive for one decoder: greyscale, every subsampling,
+// progressive and four inks.
+func FuzzDeriveJPEG(f *testing.F) {
+	for _, b := range seedFiles(f) {
+		f.Add(b)
+	}
+	f.Add(encodeJPEG(f, image.NewGray(image.Rect(0, 0, 9, 7))))
+	f.Add(progressive(33, 17, 3, 40))
+	seedSamples(f, "phone__Issue_508.jpg")
+	fuzzDerive(f, JPEG)
+}
+
+// FuzzDerivePNG is FuzzDerive for one decoder: palette, 16 bits, grey, alpha.
+func FuzzDerivePNG(f *testing.F) {
+	area := image.Rect(0, 0, 9, 7)
+	for _, img := range []image.Image{
+		photo(9, 7), image.NewGray(area), image.NewGray16(area), image.NewNRGBA(area), image.NewNRGBA64(area),
+		image.NewPaletted(area, color.Palette{color.Black, color.Transparent, color.White}),
+	} {
+		f.Add(encodePNG(f, img))
+	}
+	fuzzDerive(f, PNG)
+}
+
+// FuzzDeriveWebP is FuzzDerive for one decoder: lossy and lossless.
+func FuzzDeriveWebP(f *testing.F) {
+	f.Add([]byte("RIFF\x12\x00\x00\x00WEBPVP8L\x05\x00\x00\x00\x2f\x00\x00\x00\x00\x00"))
+	f.Add(lossyWebP(f))
+	seedSamples(f, "phone__Nikon_D1X.webp")
+	fuzzDerive(f, WebP)
+}
+
+// lossyWebP is a whole lossy WebP: the still of 1 pixel by 1 that the format's
+// own documentation offers browsers to detect support with ("lossy",
+// developers.google.com/speed/webp/faq).
+func lossyWebP(tb testing.TB) []byte {
+	tb.Helper()
+	b, err := base64.StdEncoding.DecodeString("UklGRiIAAABXRUJQVlA4IBYAAAAwAQCdASoBAAEADsD+JaQAA3AAAAAA")
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return b
+}
+
+// fuzzDerive takes files of up to 16,384 pixels, of one kind or any, through
+// Derive.
+func fuzzDerive(f *testing.F, kind Kind) {
+	f.Helper()
 	f.Fuzz(func(t *testing.T, b []byte) {
 		info, err := inspectBytes(b)
-		if err != nil || !info.Decodable() || info.Width*info.Height > 1<<14 {
+		if err != nil || kind != "" && info.Kind != kind || !info.Decodable() || info.Width*info.Height > 1<<14 {
 			return
 		}
 		n := 0
