@@ -14,4 +14,6 @@ type (
 	InvoiceID  string
 	PaymentID  string
 	LetterID   string
+	// CorrectionID names a correction of a camera's clock.
+	CorrectionID string
 )

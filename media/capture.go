@@ -18,6 +18,17 @@ const (
 	SourceReceived           Source = "received"
 )
 
+// FromClock says whether the time is what the camera's own clock showed, so that
+// it is off when that clock is. Satellite time is not, even where the clock gave
+// the offset: the offset is what brings the two together.
+func (s Source) FromClock() bool {
+	switch s {
+	case SourceCameraOffset, SourceShopZone, SourceDigitizedOffset, SourceDigitizedShopZone:
+		return true
+	}
+	return false
+}
+
 // ClockNote says that a clock reading does not name one instant of the shop's
 // zone, because its clocks were changed around then.
 type ClockNote string

@@ -120,7 +120,7 @@ func (in Intake) photo(name string, stored media.Stored, info media.Info, zone *
 		SHA256: stored.SHA256, Bytes: stored.Bytes,
 		FileName: safeName(name), Kind: info.ContentType(), Width: info.Width, Height: info.Height, Orientation: info.Orientation,
 		ReceivedAt: received, CapturedAt: capture.At.UTC().Truncate(time.Millisecond), CapturedOffset: capture.OffsetMinutes,
-		CapturedSource: string(capture.Source), CapturedDoubt: doubt,
+		CapturedSource: string(capture.Source), CapturedDoubt: doubt, FromClock: capture.Source.FromClock(),
 		Camera: cameraOf(info.Exif),
 	}
 	if at := info.Exif.Location; at != nil {

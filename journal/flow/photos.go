@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"farbay/journal"
 )
@@ -12,7 +13,8 @@ import (
 // RecordPhoto records an original that is safely stored, and queues the making
 // of its sizes, in one transaction. Of p all that is known of the file is
 // taken; ID, build, who posts it and state are set here, ReceivedAt if it is
-// zero. A capture time before the truck arrived is marked as doubtful.
+// zero. A capture time before the truck arrived is marked as doubtful; what the
+// file claims is kept, and the corrections of its camera's clock are applied.
 //
 // The same file twice in a build is one photo: duplicate is true and the
 // earlier one is returned, as it is. Staff only.
@@ -21,7 +23,8 @@ func (s *Steps) RecordPhoto(ctx context.Context, a Actor, build journal.BuildID,
 		return journal.Photo{}, false, err
 	}
 	p.ID, p.BuildID, p.ByID = journal.PhotoID(s.NewID()), build, a.Person.ID
-	p.State, p.Fault, p.Tone = journal.PhotoPending, "", ""
+	p.State, p.Fault, p.Tone, p.Hash, p.Preview = journal.PhotoPending, "", "", "", nil
+	p.Layer, p.HandedOutAt, p.HandedOutBy = journal.Layer{}, time.Time{}, ""
 	if p.ReceivedAt.IsZero() {
 		p.ReceivedAt = s.at()
 	}
@@ -37,8 +40,13 @@ func (s *Steps) RecordPhoto(ctx context.Context, a Actor, build journal.BuildID,
 		if err != nil {
 			return err
 		}
+		corrections, err := tx.CorrectionsOf(p.Camera)
+		if err != nil {
+			return err
+		}
 		photo = p
-		photo.CapturedDoubt = doubtOf(p, b, shop)
+		photo.ClaimedAt, photo.ClaimedDoubt = p.CapturedAt, doubtOf(p, b, shop)
+		photo = photo.Corrected(corrections, func(at time.Time) string { return doubtOfCorrected(photo, at, b, shop) })
 		if err := tx.AddPhoto(photo); err != nil {
 			return err
 		}
@@ -52,11 +60,25 @@ func (s *Steps) RecordPhoto(ctx context.Context, a Actor, build journal.BuildID,
 
 // doubtOf adds the doubt that only the build can raise to those of the file.
 func doubtOf(p journal.Photo, b journal.Build, shop journal.Shop) string {
-	taken := journal.DateOf(p.CapturedAt, shop.Location())
-	if p.CapturedDoubt == "" && !b.ArrivedOn.IsZero() && taken < b.ArrivedOn {
-		return fmt.Sprintf("The camera says %s, and the truck arrived on %s.", taken, b.ArrivedOn)
+	if p.CapturedDoubt == "" && beforeArrival(p.CapturedAt, b, shop) {
+		return fmt.Sprintf("The camera says %s, and the truck arrived on %s.", journal.DateOf(p.CapturedAt, shop.Location()), b.ArrivedOn)
 	}
 	return p.CapturedDoubt
+}
+
+// doubtOfCorrected says what speaks against a capture time as corrected.
+func doubtOfCorrected(p journal.Photo, at time.Time, b journal.Build, shop journal.Shop) string {
+	switch {
+	case at.After(p.ReceivedAt.Add(2 * time.Minute)):
+		return "As corrected, this photo would have been taken after it was received."
+	case beforeArrival(at, b, shop):
+		return fmt.Sprintf("As corrected, this photo was taken on %s, and the truck arrived on %s.", journal.DateOf(at, shop.Location()), b.ArrivedOn)
+	}
+	return ""
+}
+
+func beforeArrival(at time.Time, b journal.Build, shop journal.Shop) bool {
+	return !b.ArrivedOn.IsZero() && journal.DateOf(at, shop.Location()) < b.ArrivedOn
 }
 
 // deriveSubject names a photo to the worker. Ids have no slash.
@@ -74,12 +96,12 @@ func (s *Steps) PhotoOfJob(ctx context.Context, subject string) (p journal.Photo
 }
 
 // PhotoDerived records that all sizes of a photo are stored: of p its build,
-// id, upright width and height in pixels, and tone are taken. For the worker;
+// id, upright width and height in pixels, tone, hash and preview are taken. For the worker;
 // doing it twice does no harm.
 func (s *Steps) PhotoDerived(ctx context.Context, p journal.Photo) error {
 	return s.settlePhoto(ctx, p, func(now *journal.Photo) {
 		now.State, now.Fault = journal.PhotoReady, ""
-		now.Width, now.Height, now.Tone = p.Width, p.Height, p.Tone
+		now.Width, now.Height, now.Tone, now.Hash, now.Preview = p.Width, p.Height, p.Tone, p.Hash, p.Preview
 	})
 }
 

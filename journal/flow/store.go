@@ -85,10 +85,27 @@ type Reads interface {
 	PhotoShared(journal.BuildID, journal.PhotoID) (bool, error)
 	// EntriesOfPhoto are the entries that show the photo, newest first.
 	EntriesOfPhoto(journal.BuildID, journal.PhotoID) ([]journal.Entry, error)
+	// Layers are the settings of a photo's layer, by number.
+	Layers(journal.BuildID, journal.PhotoID) ([]journal.LayerSet, error)
+	// EditsOfPhoto are the edits that replaced an entry while it showed the
+	// photo, oldest first.
+	EditsOfPhoto(journal.BuildID, journal.PhotoID) ([]journal.EntryEdit, error)
+	// Cameras are those named by photos of any build, by name.
+	Cameras() ([]CameraUse, error)
+	// PhotosOfCamera are its photos in every build, in the order of their claims.
+	PhotosOfCamera(camera string) ([]journal.Photo, error)
+	// Corrections, undone or not, oldest first.
+	Corrections() ([]journal.ClockCorrection, error)
+	CorrectionsOf(camera string) ([]journal.ClockCorrection, error)
+	Correction(journal.CorrectionID) (journal.ClockCorrection, error)
 	// AllPhotos calls f for each photo of every build until f fails.
 	AllPhotos(f func(journal.Photo) error) error
 	// HasOriginal reports whether any photo refers to the original.
 	HasOriginal(sha256 string) (bool, error)
+
+	// SearchEntries finds entries by the words of their text and captions,
+	// newest HappenedAt first.
+	SearchEntries(EntrySearch) ([]EntryFound, error)
 
 	Papers(journal.BuildID) ([]signoff.Paper, error) // by time of creation
 	Paper(journal.BuildID, journal.PaperID) (signoff.Paper, error)
@@ -166,8 +183,21 @@ type Tx interface {
 	// are in it; it is no edit and needs no version.
 	AppendPhotos(journal.BuildID, journal.EntryID, []journal.EntryPhoto) error
 	AddPhoto(journal.Photo) error
-	// SavePhoto stores what the worker found out: State, Fault, Tone, Width, Height.
+	// SavePhoto stores what the worker found out: State, Fault, Tone, Hash,
+	// Preview, Width, Height.
 	SavePhoto(journal.Photo) error
+	// SavePhotoTime stores CapturedAt, CapturedDoubt and CorrectionID.
+	SavePhotoTime(journal.Photo) error
+	// SavePhotoHandedOut stores HandedOutAt and HandedOutBy.
+	SavePhotoHandedOut(journal.Photo) error
+	// AddLayer puts a layer in force and keeps those before it; its Number must
+	// be the last plus one, else [journal.Conflict].
+	AddLayer(journal.LayerSet) error
+	AddCorrection(journal.ClockCorrection) error
+	// UndoCorrection ends a correction; [journal.Conflict] if it has ended.
+	UndoCorrection(journal.CorrectionID, journal.PersonID, time.Time) error
+	// DateEntry moves an entry in the journal's order; it is no edit.
+	DateEntry(journal.BuildID, journal.EntryID, time.Time) error
 
 	AddPaper(signoff.Paper) error
 	SavePaper(signoff.Paper) error
@@ -209,6 +239,29 @@ type EntryQuery struct {
 	Staff   bool              // shop-only and withdrawn ones too
 	Before  EntryCursor       // zero for the first page
 	Limit   int
+}
+
+// EntrySearch asks for entries of one build by words.
+type EntrySearch struct {
+	BuildID journal.BuildID
+	Words   string // as typed; all must occur, each as the beginning of a word
+	Staff   bool   // shop-only and withdrawn ones too
+	Limit   int
+}
+
+// EntryFound is an entry that a search found. Snippet is the part of its text
+// or captions where, each word found between U+0002 and U+0003.
+type EntryFound struct {
+	Entry   journal.Entry
+	Snippet string
+}
+
+// CameraUse says how much of a camera's work the shop has, and the first and
+// last instant that it claims.
+type CameraUse struct {
+	Camera      string
+	Photos      int
+	First, Last time.Time
 }
 
 // EntryCursor is the place after which a page begins: the last entry of the

@@ -228,6 +228,22 @@ func (t *tx) SaveEntry(e journal.Entry, replaced journal.EntryEdit) error {
 	})
 }
 
+// DateEntry implements [flow.Tx].
+func (t *tx) DateEntry(build journal.BuildID, id journal.EntryID, happened time.Time) error {
+	n, err := t.exec("DateEntry", "UPDATE entries SET happened_at = ? WHERE id = ? AND build_id = ?", at(happened), string(id), string(build))
+	if err == nil && n == 0 {
+		return journal.Errorf(journal.NotFound, noEntry)
+	}
+	return err
+}
+
+// EditsOfPhoto implements [flow.Reads].
+func (r *reads) EditsOfPhoto(build journal.BuildID, photo journal.PhotoID) ([]journal.EntryEdit, error) {
+	q := r.q().Where("entry_id IN (SELECT id FROM entries WHERE build_id = ?)", string(build)).
+		Where("EXISTS (SELECT 1 FROM json_each(photos) WHERE json_extract(value, '$.photo') = ?)", string(photo))
+	return find(r, "EditsOfPhoto", q.Order("at, entry_id, version"), entryEditRow.entryEdit)
+}
+
 func (t *tx) AppendPhotos(build journal.BuildID, id journal.EntryID, photos []journal.EntryPhoto) error {
 	e, err := t.Entry(build, id)
 	if err != nil {

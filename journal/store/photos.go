@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"farbay/journal"
+	"farbay/journal/flow"
 )
 
 type photoRow struct {
@@ -30,6 +31,16 @@ type photoRow struct {
 	State          string
 	Fault          string
 	Tone           string
+	ClaimedAt      instant
+	ClaimedDoubt   string
+	FromClock      bool
+	CorrectionID   ref
+	DurationMS     int `gorm:"column:duration_ms"`
+	Hash           string
+	Preview        []byte
+	HandedOutAt    instant
+	HandedOutBy    ref
+	Layer          object[layerJSON]
 }
 
 func (photoRow) TableName() string { return "photos" }
@@ -41,6 +52,9 @@ func toPhotoRow(p journal.Photo) photoRow {
 		CapturedAt: at(p.CapturedAt), CapturedOffset: p.CapturedOffset, CapturedSource: p.CapturedSource, CapturedDoubt: p.CapturedDoubt,
 		Camera: p.Camera, Latitude: p.Latitude, Longitude: p.Longitude, Located: p.Located,
 		State: string(p.State), Fault: p.Fault, Tone: p.Tone,
+		ClaimedAt: at(p.ClaimedAt), ClaimedDoubt: p.ClaimedDoubt, FromClock: p.FromClock, CorrectionID: ref(p.CorrectionID),
+		DurationMS: p.DurationMS, Hash: p.Hash, Preview: notNil(p.Preview),
+		HandedOutAt: at(p.HandedOutAt), HandedOutBy: ref(p.HandedOutBy), Layer: object[layerJSON]{toLayerJSON(p.Layer)},
 	}
 }
 
@@ -51,7 +65,18 @@ func (r photoRow) photo() journal.Photo {
 		CapturedAt: r.CapturedAt.Time, CapturedOffset: r.CapturedOffset, CapturedSource: r.CapturedSource, CapturedDoubt: r.CapturedDoubt,
 		Camera: r.Camera, Latitude: r.Latitude, Longitude: r.Longitude, Located: r.Located,
 		State: journal.PhotoState(r.State), Fault: r.Fault, Tone: r.Tone,
+		ClaimedAt: r.ClaimedAt.Time, ClaimedDoubt: r.ClaimedDoubt, FromClock: r.FromClock, CorrectionID: journal.CorrectionID(r.CorrectionID),
+		DurationMS: r.DurationMS, Hash: r.Hash, Preview: r.Preview,
+		HandedOutAt: r.HandedOutAt.Time, HandedOutBy: journal.PersonID(r.HandedOutBy), Layer: r.Layer.V.layer(),
 	}
+}
+
+// notNil is b, or an empty BLOB for none: the column takes no NULL.
+func notNil(b []byte) []byte {
+	if b == nil {
+		return []byte{}
+	}
+	return b
 }
 
 const (
@@ -161,6 +186,28 @@ func (r *reads) AllPhotos(f func(journal.Photo) error) error {
 	}
 }
 
+// Cameras implements [flow.Reads].
+func (r *reads) Cameras() ([]flow.CameraUse, error) {
+	var rows []struct {
+		Camera      string
+		Photos      int
+		First, Last instant
+	}
+	err := r.scan("Cameras", &rows, `SELECT camera, count(*) AS photos, min(claimed_at) AS first, max(claimed_at) AS last
+		FROM photos WHERE camera <> '' GROUP BY camera ORDER BY camera`)
+	uses := make([]flow.CameraUse, len(rows))
+	for i, row := range rows {
+		uses[i] = flow.CameraUse{Camera: row.Camera, Photos: row.Photos, First: row.First.Time, Last: row.Last.Time}
+	}
+	return uses, err
+}
+
+// PhotosOfCamera implements [flow.Reads].
+func (r *reads) PhotosOfCamera(camera string) ([]journal.Photo, error) {
+	q := r.q().Where("camera <> '' AND camera = ?", camera)
+	return find(r, "PhotosOfCamera", q.Order("claimed_at, added"), photoRow.photo)
+}
+
 func (r *reads) HasOriginal(sha256 string) (bool, error) {
 	var yes bool
 	err := r.scan("HasOriginal", &yes, "SELECT EXISTS (SELECT 1 FROM photos WHERE sha256 = ?)", sha256)
@@ -173,8 +220,23 @@ func (t *tx) AddPhoto(p journal.Photo) error {
 }
 
 func (t *tx) SavePhoto(p journal.Photo) error {
-	n, err := t.exec("SavePhoto", "UPDATE photos SET state = ?, fault = ?, tone = ?, width = ?, height = ? WHERE id = ? AND build_id = ?",
-		string(p.State), p.Fault, p.Tone, p.Width, p.Height, string(p.ID), string(p.BuildID))
+	return t.changePhoto("SavePhoto", p, "state = ?, fault = ?, tone = ?, hash = ?, preview = ?, width = ?, height = ?",
+		string(p.State), p.Fault, p.Tone, p.Hash, notNil(p.Preview), p.Width, p.Height)
+}
+
+// SavePhotoTime implements [flow.Tx].
+func (t *tx) SavePhotoTime(p journal.Photo) error {
+	return t.changePhoto("SavePhotoTime", p, "captured_at = ?, captured_doubt = ?, correction_id = ?",
+		at(p.CapturedAt), p.CapturedDoubt, ref(p.CorrectionID))
+}
+
+// SavePhotoHandedOut implements [flow.Tx].
+func (t *tx) SavePhotoHandedOut(p journal.Photo) error {
+	return t.changePhoto("SavePhotoHandedOut", p, "handed_out_at = ?, handed_out_by = ?", at(p.HandedOutAt), ref(p.HandedOutBy))
+}
+
+func (t *tx) changePhoto(op string, p journal.Photo, set string, values ...any) error {
+	n, err := t.exec(op, "UPDATE photos SET "+set+" WHERE id = ? AND build_id = ?", append(values, string(p.ID), string(p.BuildID))...)
 	if err == nil && n == 0 {
 		return journal.Errorf(journal.NotFound, noPhoto)
 	}

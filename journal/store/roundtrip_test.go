@@ -2,6 +2,7 @@ package store
 
 import (
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -139,18 +140,69 @@ func TestRoundTrip_Stages(t *testing.T) {
 
 func TestRoundTrip_Photos(t *testing.T) {
 	s, f := yard(t), &filler{}
+	for _, id := range []journal.CorrectionID{"first", "second"} {
+		c := fill(t, f, func(c *journal.ClockCorrection) {
+			c.ID, c.BuildID, c.PhotoID, c.ByID, c.UndoneBy = id, heron, "one", jory, pat
+		})
+		c.BuildID, c.PhotoID, c.UndoneAt, c.UndoneBy = "", "", time.Time{}, ""
+		write(t, s, func(tx flow.Tx) error { return tx.AddCorrection(c) })
+	}
 	fix := func(p *journal.Photo) {
 		p.ID, p.BuildID, p.SHA256, p.ByID, p.State = "one", heron, photo(heron, 1).SHA256, jory, journal.PhotoFailed
+		p.Hash, p.HandedOutBy, p.CorrectionID = "00ff00ff00ff00ff", pat, "first"
 	}
 	p := fill(t, f, fix)
 	write(t, s, func(tx flow.Tx) error { return tx.AddPhoto(p) })
-	same(t, p, get(t, s, func(r flow.Reads) (journal.Photo, error) { return r.Photo(heron, "one") }))
+	now := func() journal.Photo {
+		return get(t, s, func(r flow.Reads) (journal.Photo, error) { return r.Photo(heron, "one") })
+	}
+	same(t, p, now())
 
-	// SavePhoto stores what the worker found out, and nothing else.
+	// Each of these stores what it is for, and nothing else.
 	late := fill(t, f, fix)
+	late.Hash, late.HandedOutBy, late.CorrectionID = "1111111111111111", jory, "second"
 	write(t, s, func(tx flow.Tx) error { return tx.SavePhoto(late) })
-	p.State, p.Fault, p.Tone, p.Width, p.Height = late.State, late.Fault, late.Tone, late.Width, late.Height
+	p.State, p.Fault, p.Tone, p.Hash, p.Preview, p.Width, p.Height = late.State, late.Fault, late.Tone, late.Hash, late.Preview, late.Width, late.Height
+	same(t, p, now())
+	write(t, s, func(tx flow.Tx) error { return tx.SavePhotoTime(late) })
+	p.CapturedAt, p.CapturedDoubt, p.CorrectionID = late.CapturedAt, late.CapturedDoubt, late.CorrectionID
+	same(t, p, now())
+	write(t, s, func(tx flow.Tx) error { return tx.SavePhotoHandedOut(late) })
+	p.HandedOutAt, p.HandedOutBy = late.HandedOutAt, late.HandedOutBy
+	same(t, p, now())
 	same(t, p, get(t, s, func(r flow.Reads) (journal.Photo, error) { return r.PhotoBySHA(heron, p.SHA256) }))
+
+	sets := []journal.LayerSet{}
+	for n := range 2 {
+		set := fill(t, f, func(l *journal.LayerSet) { l.BuildID, l.PhotoID, l.ByID, l.Layer.Number = heron, "one", jory, n+1 })
+		write(t, s, func(tx flow.Tx) error { return tx.AddLayer(set) })
+		sets, p.Layer = append(sets, set), set.Layer
+		same(t, p, now())
+	}
+	same(t, sets, get(t, s, func(r flow.Reads) ([]journal.LayerSet, error) { return r.Layers(heron, "one") }))
+	refused(t, s, journal.Conflict, func(tx flow.Tx) error { return tx.AddLayer(sets[1]) })
+}
+
+func TestRoundTrip_Corrections(t *testing.T) {
+	s, f := yard(t), &filler{}
+	p := photo(heron, 1)
+	c := fill(t, f, func(c *journal.ClockCorrection) {
+		c.ID, c.BuildID, c.PhotoID, c.ByID, c.UndoneBy = "one", heron, p.ID, jory, pat
+	})
+	undone := c
+	c.UndoneAt, c.UndoneBy = time.Time{}, ""
+	write(t, s, func(tx flow.Tx) error {
+		if err := tx.AddPhoto(p); err != nil {
+			return err
+		}
+		return tx.AddCorrection(c)
+	})
+	same(t, c, get(t, s, func(r flow.Reads) (journal.ClockCorrection, error) { return r.Correction("one") }))
+	undo := func(tx flow.Tx) error { return tx.UndoCorrection("one", undone.UndoneBy, undone.UndoneAt) }
+	write(t, s, undo)
+	same(t, []journal.ClockCorrection{undone}, get(t, s, func(r flow.Reads) ([]journal.ClockCorrection, error) { return r.CorrectionsOf(c.Camera) }))
+	same(t, []journal.ClockCorrection{undone}, get(t, s, flow.Reads.Corrections))
+	refused(t, s, journal.Conflict, undo)
 }
 
 func TestRoundTrip_Entries(t *testing.T) {

@@ -61,6 +61,35 @@ CREATE TABLE checks (
   UNIQUE (stage_id, text)
 ) STRICT;
 
+CREATE TABLE clock_corrections (
+  added         INTEGER PRIMARY KEY,
+  id            TEXT NOT NULL UNIQUE CHECK (id <> ''),
+  camera        TEXT NOT NULL CHECK (camera <> ''),
+  from_at       TEXT NOT NULL CHECK (length(from_at) IN (0, 30)),
+  to_at         TEXT NOT NULL CHECK (length(to_at) IN (0, 30)),
+  shift_seconds INTEGER NOT NULL CHECK (shift_seconds <> 0),
+  why           TEXT NOT NULL,
+  build_id      TEXT,
+  photo_id      TEXT, -- the photographed clock
+  by_id         TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  at            TEXT NOT NULL CHECK (length(at) = 30),
+  undone_at     TEXT NOT NULL CHECK (length(undone_at) IN (0, 30)),
+  undone_by     TEXT REFERENCES people (id) ON DELETE RESTRICT,
+  FOREIGN KEY (build_id, photo_id) REFERENCES photos (build_id, id) ON DELETE RESTRICT
+) STRICT;
+
+CREATE INDEX clock_corrections_of_camera ON clock_corrections (camera, added);
+
+CREATE TRIGGER clock_corrections_keep BEFORE UPDATE OF added, id, camera, from_at, to_at, shift_seconds, why, build_id, photo_id, by_id, at ON clock_corrections
+BEGIN
+  SELECT RAISE(ABORT, 'a clock correction is undone, not changed');
+END;
+
+CREATE TRIGGER clock_corrections_keep_delete BEFORE DELETE ON clock_corrections
+BEGIN
+  SELECT RAISE(ABORT, 'a clock correction is undone, not removed');
+END;
+
 CREATE TABLE consents (
   added      INTEGER PRIMARY KEY,
   person_id  TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
@@ -149,6 +178,23 @@ BEGIN
   WHERE id IN (SELECT photo_id FROM entry_photos WHERE entry_id = NEW.id);
 END;
 
+CREATE TRIGGER entries_words_add AFTER INSERT ON entries
+BEGIN
+  INSERT INTO entry_docs (entry_id) VALUES (NEW.id);
+  INSERT INTO entry_words (docid, text, captions) VALUES ((SELECT doc FROM entry_docs WHERE entry_id = NEW.id), NEW.text, '');
+END;
+
+CREATE TRIGGER entries_words_text AFTER UPDATE OF text ON entries
+WHEN NEW.text <> OLD.text
+BEGIN
+  UPDATE entry_words SET text = NEW.text WHERE docid = (SELECT doc FROM entry_docs WHERE entry_id = NEW.id);
+END;
+
+CREATE TABLE entry_docs (
+  doc      INTEGER PRIMARY KEY,
+  entry_id TEXT NOT NULL UNIQUE REFERENCES entries (id) ON DELETE RESTRICT
+) STRICT;
+
 CREATE TABLE entry_edits (
   entry_id TEXT NOT NULL REFERENCES entries (id) ON DELETE RESTRICT,
   version  INTEGER NOT NULL,
@@ -202,6 +248,34 @@ CREATE TRIGGER entry_photos_keep BEFORE UPDATE ON entry_photos
 BEGIN
   SELECT RAISE(ABORT, 'photos are put into an entry and taken out, not moved');
 END;
+
+CREATE TRIGGER entry_photos_words_add AFTER INSERT ON entry_photos
+WHEN NEW.caption <> ''
+BEGIN
+  UPDATE entry_words
+  SET captions = (SELECT coalesce(group_concat(caption, char(10)), '') FROM entry_photos WHERE entry_id = NEW.entry_id AND caption <> '')
+  WHERE docid = (SELECT doc FROM entry_docs WHERE entry_id = NEW.entry_id);
+END;
+
+CREATE TRIGGER entry_photos_words_drop AFTER DELETE ON entry_photos
+WHEN OLD.caption <> ''
+BEGIN
+  UPDATE entry_words
+  SET captions = (SELECT coalesce(group_concat(caption, char(10)), '') FROM entry_photos WHERE entry_id = OLD.entry_id AND caption <> '')
+  WHERE docid = (SELECT doc FROM entry_docs WHERE entry_id = OLD.entry_id);
+END;
+
+CREATE VIRTUAL TABLE entry_words USING fts4 (text, captions, tokenize=unicode61 "remove_diacritics=2");
+
+CREATE TABLE 'entry_words_content'(docid INTEGER PRIMARY KEY, 'c0text', 'c1captions');
+
+CREATE TABLE 'entry_words_docsize'(docid INTEGER PRIMARY KEY, size BLOB);
+
+CREATE TABLE 'entry_words_segdir'(level INTEGER,idx INTEGER,start_block INTEGER,leaves_end_block INTEGER,end_block INTEGER,root BLOB,PRIMARY KEY(level, idx));
+
+CREATE TABLE 'entry_words_segments'(blockid INTEGER PRIMARY KEY, block BLOB);
+
+CREATE TABLE 'entry_words_stat'(id INTEGER PRIMARY KEY, value BLOB);
 
 CREATE TABLE events (
   seq       INTEGER PRIMARY KEY,
@@ -442,6 +516,33 @@ CREATE TABLE people (
   ended_at      TEXT NOT NULL CHECK (length(ended_at) IN (0, 30))
 ) STRICT;
 
+CREATE TABLE photo_layers (
+  build_id TEXT NOT NULL,
+  photo_id TEXT NOT NULL,
+  number   INTEGER NOT NULL CHECK (number >= 1),
+  layer    TEXT NOT NULL CHECK (json_valid(layer)),
+  by_id    TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  at       TEXT NOT NULL CHECK (length(at) = 30),
+  PRIMARY KEY (photo_id, number),
+  FOREIGN KEY (build_id, photo_id) REFERENCES photos (build_id, id) ON DELETE RESTRICT
+) STRICT;
+
+CREATE TRIGGER photo_layers_gapless BEFORE INSERT ON photo_layers
+WHEN NEW.number IS NOT (SELECT coalesce(max(number), 0) + 1 FROM photo_layers WHERE photo_id = NEW.photo_id)
+BEGIN
+  SELECT RAISE(ABORT, 'layers of a photo are numbered without gaps');
+END;
+
+CREATE TRIGGER photo_layers_keep_delete BEFORE DELETE ON photo_layers
+BEGIN
+  SELECT RAISE(ABORT, 'photo_layers is append-only');
+END;
+
+CREATE TRIGGER photo_layers_keep_update BEFORE UPDATE ON photo_layers
+BEGIN
+  SELECT RAISE(ABORT, 'photo_layers is append-only');
+END;
+
 CREATE TABLE photos (
   added           INTEGER PRIMARY KEY,
   id              TEXT NOT NULL UNIQUE CHECK (id <> ''),
@@ -467,16 +568,23 @@ CREATE TABLE photos (
   fault           TEXT NOT NULL,
   tone            TEXT NOT NULL,
   places          INTEGER NOT NULL DEFAULT 0 CHECK (places >= 0),   -- kept by triggers, see below
-  showings        INTEGER NOT NULL DEFAULT 0 CHECK (showings >= 0), -- likewise
+  showings        INTEGER NOT NULL DEFAULT 0 CHECK (showings >= 0), claimed_at TEXT NOT NULL DEFAULT '' CHECK (length(claimed_at) IN (0, 30)), claimed_doubt TEXT NOT NULL DEFAULT '', from_clock INTEGER NOT NULL DEFAULT 0 CHECK (from_clock IN (0, 1)), correction_id TEXT REFERENCES clock_corrections (id) ON DELETE RESTRICT, duration_ms INTEGER NOT NULL DEFAULT 0 CHECK (duration_ms >= 0), hash TEXT NOT NULL DEFAULT '' CHECK (hash = '' OR length(hash) = 16 AND hash NOT GLOB '*[^0-9a-f]*'), preview BLOB NOT NULL DEFAULT x'', handed_out_at TEXT NOT NULL DEFAULT '' CHECK (length(handed_out_at) IN (0, 30)), handed_out_by TEXT REFERENCES people (id) ON DELETE RESTRICT, layer TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(layer)), -- likewise
   UNIQUE (build_id, sha256),
   UNIQUE (build_id, id)
 ) STRICT;
+
+CREATE INDEX photos_by_camera ON photos (camera, claimed_at) WHERE camera <> '';
 
 CREATE INDEX photos_by_original ON photos (sha256);
 
 CREATE INDEX photos_loose ON photos (build_id, by_id, received_at, added) WHERE places = 0;
 
 CREATE INDEX photos_shown ON photos (build_id, showings) WHERE showings > 0;
+
+CREATE TRIGGER photos_keep_claim BEFORE UPDATE OF claimed_at, claimed_doubt ON photos
+BEGIN
+  SELECT RAISE(ABORT, 'what a file claims of its time is never changed');
+END;
 
 CREATE TRIGGER photos_keep_delete BEFORE DELETE ON photos
 BEGIN
