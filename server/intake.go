@@ -2,6 +2,8 @@ package server
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -51,7 +53,7 @@ func (in Intake) Take(ctx context.Context, a flow.Actor, build journal.BuildID, 
 	if err != nil {
 		return Taken{}, err
 	}
-	photo, duplicate, err := in.Steps.RecordPhoto(ctx, a, build, in.photo(name, stored, info, shop.Location()))
+	photo, duplicate, err := in.Steps.RecordPhoto(ctx, a, build, describe(name, stored, info, shop.Location(), in.Steps.Now()))
 	return Taken{Photo: photo, Duplicate: duplicate}, err
 }
 
@@ -105,9 +107,31 @@ func hopelessContent(refused error) bool {
 	return code == journal.Invalid || code == journal.TooLarge
 }
 
-// photo puts together what is known of a stored original from its own bytes.
-func (in Intake) photo(name string, stored media.Stored, info media.Info, zone *time.Location) journal.Photo {
-	received := in.Steps.Now().UTC().Truncate(time.Millisecond)
+// Examine says what [Intake.Take] would record of a file of size bytes, and
+// stores nothing: no id, no build. It uses neither Steps nor Storage. A camera
+// that tells no offset from UTC is taken to be in zone.
+//
+// Errors carry the same sentences as Take's; with one, the photo has what was
+// found out until then.
+func (in Intake) Examine(name string, r io.ReaderAt, size int64, zone *time.Location, received time.Time) (journal.Photo, error) {
+	sum := sha256.New()
+	if _, err := io.Copy(sum, io.NewSectionReader(r, 0, size)); err != nil {
+		return journal.Photo{FileName: safeName(name)}, err
+	}
+	p := journal.Photo{FileName: safeName(name), SHA256: hex.EncodeToString(sum.Sum(nil)), Bytes: size}
+	info, err := media.Inspect(r, size)
+	if err == nil && !info.Decodable() {
+		err = media.ErrUnsupported
+	}
+	if info.Kind != "" {
+		p = describe(name, media.Stored{SHA256: p.SHA256, Bytes: size}, info, zone, received)
+	}
+	return p, in.refusal(err)
+}
+
+// describe puts together what is known of an original from its own bytes.
+func describe(name string, stored media.Stored, info media.Info, zone *time.Location, received time.Time) journal.Photo {
+	received = received.UTC().Truncate(time.Millisecond)
 	capture := media.CaptureTime(info.Exif, zone)
 	// The build's own doubt, a time before the truck arrived, is added where the
 	// photo is recorded.
