@@ -28,6 +28,15 @@ type Derivative struct {
 	// Average is the photo's mean colour as "#rrggbb", to show in its place
 	// until it arrives. The same in all derivatives of a photo.
 	Average string
+	// Hash is the photo's perceptual hash: photos that look alike have hashes
+	// of a small [Distance]. Like Average, it is the photo's, upright, taken
+	// from the smallest size, and the same in all derivatives.
+	Hash uint64
+	// Preview is the photo 16 pixels long, in up to 16 colours, as a GIF of some
+	// 200 bytes ([PreviewType]) without metadata or colour profile: small enough
+	// to be kept with the photo's row and sent within the page. The same in all
+	// derivatives; not to be written to.
+	Preview []byte
 }
 
 // Derive makes the derivatives of a photo and hands them to emit, smallest
@@ -85,7 +94,10 @@ func derive(ctx context.Context, r io.ReaderAt, info Info, emit func(Derivative)
 	if err != nil {
 		return err
 	}
-	average := small.average()
+	known, err := small.summary()
+	if err != nil {
+		return err
+	}
 	for i, r := range []*rendition{small, middle, large} {
 		if err := ctx.Err(); err != nil {
 			return err
@@ -94,7 +106,9 @@ func derive(ctx context.Context, r io.ReaderAt, info Info, emit func(Derivative)
 			return fmt.Errorf("encode: %w", r.err)
 		}
 		size := r.size()
-		if err := emit(Derivative{LongEdges[2-i], size.X, size.Y, r.jpeg, average}); err != nil {
+		d := known
+		d.LongEdge, d.Width, d.Height, d.JPEG = LongEdges[2-i], size.X, size.Y, r.jpeg
+		if err := emit(d); err != nil {
 			return err
 		}
 	}
@@ -137,16 +151,35 @@ func (r *rendition) encode(profile []byte) {
 	})
 }
 
-// fit returns the upright size with this long edge, or the photo's own if that
+// summary is what all derivatives say of the photo; r is the smallest.
+func (r *rendition) summary() (d Derivative, err error) {
+	perr := guard(func() {
+		d.Average = r.average()
+		d.Hash = differenceHash(r.image())
+		if d.Preview, err = preview(r.picture); err != nil {
+			err = fmt.Errorf("encode the preview: %w", err)
+		}
+	})
+	if perr != nil {
+		return d, perr
+	}
+	return d, err
+}
+
+// fit returns the photo's upright size with this long edge, or its own if that
 // is smaller.
 func fit(info Info, longEdge int) image.Point {
-	w, h := info.Width, info.Height
-	long := max(w, h)
+	return fitted(image.Pt(info.Width, info.Height), longEdge)
+}
+
+// fitted returns size with this long edge, or size itself if that is smaller.
+func fitted(size image.Point, longEdge int) image.Point {
+	long := max(size.X, size.Y)
 	if long <= longEdge {
-		return image.Pt(w, h)
+		return size
 	}
 	scale := func(n int) int { return max(1, (2*n*longEdge+long)/(2*long)) }
-	return image.Pt(scale(w), scale(h))
+	return image.Pt(scale(size.X), scale(size.Y))
 }
 
 // guard runs fn and turns a panic into ErrDamaged: decoders and the arithmetic
