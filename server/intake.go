@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -255,15 +256,14 @@ func (in Intake) Derive(ctx context.Context, p journal.Photo) error {
 	if err != nil {
 		return in.failed(ctx, p, err)
 	}
-	tone := ""
 	err = media.Derive(ctx, f, info, func(d media.Derivative) error {
-		tone = d.Average
+		p.Tone, p.Hash, p.Preview = d.Average, fmt.Sprintf("%016x", d.Hash), slices.Clone(d.Preview)
 		return in.Storage.PutDerivative(ctx, p.SHA256, d.LongEdge, d.JPEG)
 	})
 	if err != nil {
 		return in.failed(ctx, p, err)
 	}
-	p.Width, p.Height, p.Tone = info.Width, info.Height, tone
+	p.Width, p.Height = info.Width, info.Height
 	return in.Steps.PhotoDerived(ctx, p)
 }
 
