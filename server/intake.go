@@ -275,3 +275,18 @@ func (in Intake) failed(ctx context.Context, p journal.Photo, cause error) error
 	}
 	return in.Steps.PhotoFailed(ctx, p, journal.MessageOf(refused))
 }
+
+// CaptureKnown reports whether a photo's own file says when it was taken.
+func CaptureKnown(p journal.Photo) bool {
+	return p.CapturedSource != "" && p.CapturedSource != string(media.SourceReceived)
+}
+
+// CaptureZoned reports whether the offset from UTC of a photo's capture time is
+// known from its file, and not taken to be the shop's.
+func CaptureZoned(p journal.Photo) bool {
+	switch media.Source(p.CapturedSource) {
+	case media.SourceShopZone, media.SourceDigitizedShopZone:
+		return false
+	}
+	return CaptureKnown(p)
+}

@@ -37,6 +37,7 @@ func commands() []command {
 	return []command{
 		{"serve", "", "serve a shop from its data folder", serve},
 		{"demo", "", "fill an empty folder with an invented shop and serve it", demo},
+		{"import", "FOLDER-OR-ZIP", "take a folder or ZIP of photos into a build", importPhotos},
 		{"check", "", "look for anything that breaks a promise", check},
 		{"person", "add|list|end|link", "look after accounts", person},
 		{"version", "", "say which version this is", version},
