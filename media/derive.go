@@ -56,6 +56,10 @@ func Derive(ctx context.Context, r io.ReaderAt, info Info, emit func(Derivative)
 
 // Derive is the package's [Derive] within the bound of l.
 func (l *Limiter) Derive(ctx context.Context, r io.ReaderAt, info Info, emit func(Derivative) error) error {
+	return l.deriveView(ctx, r, info, View{}.whole(), emit)
+}
+
+func (l *Limiter) deriveView(ctx context.Context, r io.ReaderAt, info Info, view View, emit func(Derivative) error) error {
 	if !info.Decodable() {
 		return fmt.Errorf("media.Derive: %q: %w", info.Kind, ErrUnsupported)
 	}
@@ -64,20 +68,25 @@ func (l *Limiter) Derive(ctx context.Context, r io.ReaderAt, info Info, emit fun
 		return fmt.Errorf("media.Derive: %w", err)
 	}
 	defer release()
-	if err := derive(ctx, r, info, emit); err != nil {
+	if err := derive(ctx, r, info, view, emit); err != nil {
 		return fmt.Errorf("media.Derive: %w", err)
 	}
 	return nil
 }
 
-func derive(ctx context.Context, r io.ReaderAt, info Info, emit func(Derivative) error) error {
+func derive(ctx context.Context, r io.ReaderAt, info Info, view View, emit func(Derivative) error) error {
 	full, err := decode(ctx, r, info)
 	if err != nil {
 		return err
 	}
 	profile := profileSegments(info, full)
 	large := &rendition{}
-	if err := guard(func() { large.picture = full.shrink(info.Orientation, fit(info, LongEdges[0])) }); err != nil {
+	size := view.rect(view.turned(info)).Size()
+	err = guard(func() {
+		part, orientation := view.take(full, info.Orientation)
+		large.picture = part.shrink(orientation, fitted(size, LongEdges[0]))
+	})
+	if err != nil {
 		return err
 	}
 	full = nil // let its memory go
@@ -88,8 +97,8 @@ func derive(ctx context.Context, r io.ReaderAt, info Info, emit func(Derivative)
 	work.Go(func() { large.encode(profile) })
 	var middle, small *rendition
 	err = guard(func() {
-		middle = large.shrunk(fit(info, LongEdges[1]))
-		small = middle.shrunk(fit(info, LongEdges[2]))
+		middle = large.shrunk(fitted(size, LongEdges[1]))
+		small = middle.shrunk(fitted(size, LongEdges[2]))
 	})
 	if err != nil {
 		return err
@@ -164,12 +173,6 @@ func (r *rendition) summary() (d Derivative, err error) {
 		return d, perr
 	}
 	return d, err
-}
-
-// fit returns the photo's upright size with this long edge, or its own if that
-// is smaller.
-func fit(info Info, longEdge int) image.Point {
-	return fitted(image.Pt(info.Width, info.Height), longEdge)
 }
 
 // fitted returns size with this long edge, or size itself if that is smaller.

@@ -27,10 +27,13 @@ var (
 	// ErrTooManyScans: a JPEG with more scans than [MaxScans].
 	ErrTooManyScans = errors.New("the JPEG has more scans than allowed")
 
+	// ErrBadView: a [View] that turns by other than quarters or shows nothing of
+	// the photo.
+	ErrBadView = errors.New("not a view of a photo")
 	// ErrNotFound: nothing is stored under this name.
 	ErrNotFound = errors.New("not stored")
-	// ErrBadName: not a SHA-256 in 64 lower-case hexadecimal digits, or not a
-	// long edge above zero.
+	// ErrBadName: not a SHA-256 in 64 lower-case hexadecimal digits, not a long
+	// edge above zero, or not the name of a variant.
 	ErrBadName = errors.New("not the name of a stored file")
 	// ErrCorrupt: what is stored no longer has the bytes it is named after.
 	ErrCorrupt = errors.New("the stored file no longer matches its hash")

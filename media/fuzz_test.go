@@ -134,7 +134,7 @@ func fuzzDerive(f *testing.F, kind Kind) {
 		n := 0
 		err = Derive(context.Background(), bytes.NewReader(b), info, func(d Derivative) error {
 			n++
-			if want := fit(info, d.LongEdge); want != image.Pt(d.Width, d.Height) {
+			if want := fitted(image.Pt(info.Width, info.Height), d.LongEdge); want != image.Pt(d.Width, d.Height) {
 				t.Errorf("%d x %d, want %v", d.Width, d.Height, want)
 			}
 			return nil
