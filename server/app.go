@@ -40,6 +40,7 @@ type App struct {
 	store     *shopWatch
 	database  *store.Store
 	storage   *media.Disk
+	resumable *resumable
 	views     *views.Set
 	steps     *flow.Steps
 	jobs      *jobs
@@ -109,6 +110,9 @@ func Open(cfg Config, options ...Option) (_ *App, err error) {
 		Compose: composer{views: a.views, now: a.now, url: a.URL, shop: a.store},
 	}
 	a.addJobs()
+	if a.resumable, err = newResumable(a); err != nil {
+		return nil, err
+	}
 	a.byAddress, a.byAccount, a.byMailbox = newLimits(a.now, perAddress), newLimits(a.now, perAccount), newLimits(a.now, perMailbox)
 	return a, a.wireHTTP()
 }

@@ -22,6 +22,10 @@ import (
 // 100 MB.
 const MaxPhotoBytesCeiling = 100_000_000
 
+// MaxVideoBytesCeiling is the most that [Config.MaxVideoBytes] may be set to:
+// 4 GB.
+const MaxVideoBytesCeiling = 4_000_000_000
+
 // Ways to secure the connection to the mail server.
 const (
 	TLSStartTLS = "starttls" // plain connection, then STARTTLS; refused if the server cannot
@@ -73,6 +77,12 @@ type Config struct {
 	// (50 MB); at most 100,000,000. The number of pixels is limited by package
 	// media. FARBAY_MAX_PHOTO_BYTES.
 	MaxPhotoBytes int64
+	// MaxVideoBytes is the most bytes one video may have. Default 1,000,000,000
+	// (1 GB); at most 4,000,000,000. FARBAY_MAX_VIDEO_BYTES.
+	MaxVideoBytes int64
+	// UploadLife is how long a file that began to arrive and broke off is kept,
+	// to be resumed. Default 168 h (7 days). FARBAY_UPLOAD_LIFE.
+	UploadLife time.Duration
 	// Workers is how many background jobs (sizes of photos, mail) run at once.
 	// Default: the number of processors. FARBAY_WORKERS.
 	Workers int
@@ -106,7 +116,7 @@ func Default() Config {
 	return Config{
 		Addr: "127.0.0.1:8080", DataDir: "farbay-data", TrustedProxies: "127.0.0.0/8,::1/128",
 		SMTPPort: 587, SMTPTLS: TLSStartTLS,
-		MaxPhotoBytes: 50_000_000, Workers: runtime.NumCPU(),
+		MaxPhotoBytes: 50_000_000, MaxVideoBytes: 1_000_000_000, UploadLife: 7 * 24 * time.Hour, Workers: runtime.NumCPU(),
 		SessionIdle: 30 * 24 * time.Hour, SessionLife: 180 * 24 * time.Hour,
 		LinkLife: 30 * time.Minute, InviteLife: 72 * time.Hour,
 		LogLevel: "info", LogFormat: "text",
@@ -126,6 +136,8 @@ func (c *Config) Flags(f *flag.FlagSet) {
 	f.StringVar(&c.SMTPFrom, "smtp-from", c.SMTPFrom, "`sender` of all letters, such as 'Tern Hollow Truck Works <office@example.org>'")
 	f.StringVar(&c.SMTPTLS, "smtp-tls", c.SMTPTLS, "`mode` of encryption to the mail server: starttls, implicit or none")
 	f.Int64Var(&c.MaxPhotoBytes, "max-photo-bytes", c.MaxPhotoBytes, "most `bytes` of one photo; at most 100000000")
+	f.Int64Var(&c.MaxVideoBytes, "max-video-bytes", c.MaxVideoBytes, "most `bytes` of one video; at most 4000000000")
+	f.DurationVar(&c.UploadLife, "upload-life", c.UploadLife, "`time` a file that broke off on its way is kept, to be resumed")
 	f.IntVar(&c.Workers, "workers", c.Workers, "`number` of background jobs at once; default: the number of processors")
 	f.DurationVar(&c.SessionIdle, "session-idle", c.SessionIdle, "`time` a browser stays signed in unused, such as 720h")
 	f.DurationVar(&c.SessionLife, "session-life", c.SessionLife, "`time` a browser stays signed in at most")
@@ -298,6 +310,9 @@ func (c Config) checkLimits() error {
 	if c.MaxPhotoBytes < 100_000 || c.MaxPhotoBytes > MaxPhotoBytesCeiling {
 		wrong = append(wrong, fmt.Errorf("--max-photo-bytes %d is not between 100000 and %d", c.MaxPhotoBytes, MaxPhotoBytesCeiling))
 	}
+	if c.MaxVideoBytes < 100_000 || c.MaxVideoBytes > MaxVideoBytesCeiling {
+		wrong = append(wrong, fmt.Errorf("--max-video-bytes %d is not between 100000 and %d", c.MaxVideoBytes, MaxVideoBytesCeiling))
+	}
 	if c.Workers < 1 || c.Workers > 256 {
 		wrong = append(wrong, fmt.Errorf("--workers %d is not between 1 and 256", c.Workers))
 	}
@@ -314,6 +329,7 @@ func (c Config) checkTimes() error {
 		{"session-idle", c.SessionIdle, 5 * time.Minute, 400 * 24 * time.Hour},
 		{"session-life", c.SessionLife, 5 * time.Minute, 400 * 24 * time.Hour},
 		{"link-life", c.LinkLife, time.Minute, 24 * time.Hour},
+		{"upload-life", c.UploadLife, time.Hour, 90 * 24 * time.Hour},
 		{"invite-life", c.InviteLife, time.Minute, 30 * 24 * time.Hour},
 	} {
 		if one.value < one.least || one.value > one.most {

@@ -72,6 +72,12 @@ func (a *App) fail(err error, c echo.Context) {
 	code := journal.CodeOf(err)
 	if errors.Is(err, context.Canceled) && ctx.Err() != nil {
 		a.log.InfoContext(ctx, "the browser went away", "request", rq.id, "error", err)
+		if !c.Response().Committed {
+			// One that still listens must not take silence for success; its
+			// connection is of no more use.
+			c.Response().Header().Set("Connection", "close")
+			c.Response().WriteHeader(http.StatusServiceUnavailable)
+		}
 		return
 	}
 	answer := failures[code]
@@ -172,8 +178,12 @@ func typedText(c echo.Context) string {
 	return strings.Join(texts, "\n\n")
 }
 
-// wantsData reports whether the request asks for JSON and not for a page.
+// wantsData reports whether the request asks for JSON and not for a page, as
+// clients of resumable uploads always do.
 func wantsData(c echo.Context) bool {
+	if c.Request().Header.Get("Tus-Resumable") != "" {
+		return true
+	}
 	accept := c.Request().Header.Get(echo.HeaderAccept)
 	return strings.Contains(accept, echo.MIMEApplicationJSON) && !strings.Contains(accept, echo.MIMETextHTML)
 }

@@ -217,6 +217,9 @@ func (a *App) sweep(ctx context.Context) {
 		if _, err := a.Intake().Sweep(ctx, time.Now().Add(-24*time.Hour)); err != nil && ctx.Err() == nil {
 			a.log.WarnContext(ctx, "originals of no photo could not be swept", "error", err)
 		}
+		if err := a.resumable.recover(ctx); err != nil && ctx.Err() == nil {
+			a.log.WarnContext(ctx, "uploads under way could not be looked after", "error", err)
+		}
 		select {
 		case <-ctx.Done():
 			return

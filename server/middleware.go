@@ -103,7 +103,7 @@ func (a *App) headers(next echo.HandlerFunc) echo.HandlerFunc {
 // compressible reports whether the answer may be text. Photos are compressed
 // already, and a compressed answer to a Range request would be a wrong one.
 func compressible(r *http.Request) bool {
-	return r.Header.Get("Range") == "" && !strings.Contains(r.URL.Path, "/photos/") &&
+	return r.Header.Get("Range") == "" && !strings.Contains(r.URL.Path, "/photos/") && !strings.Contains(r.URL.Path, "/uploads") &&
 		!strings.HasSuffix(r.URL.Path, ".woff2") && !strings.HasSuffix(r.URL.Path, ".png")
 }
 
@@ -133,6 +133,9 @@ func (a *App) limited(next echo.HandlerFunc) echo.HandlerFunc {
 		bytes, receive := int64(maxFormBytes), formTime
 		if uploads[r.Method+c.Path()] {
 			bytes, receive = a.cfg.maxUploadBytes(), uploadTime
+			if strings.Contains(c.Path(), "/uploads") { // one file, maybe a video
+				bytes = max(a.cfg.MaxPhotoBytes, a.cfg.MaxVideoBytes)
+			}
 		}
 		if r.ContentLength > bytes {
 			c.Response().Header().Set("Connection", "close")

@@ -47,6 +47,7 @@ func (w Who) ofBuild() bool { return w >= BuildReader }
 // Routes returns the table of all addresses. A handler's route is nowhere else.
 func (a *App) Routes() []Route {
 	const get, post = http.MethodGet, http.MethodPost
+	const options, head, patch, del = http.MethodOptions, http.MethodHead, http.MethodPatch, http.MethodDelete
 	return []Route{
 		{get, "/healthz", Public, false, a.health},
 		{get, "/static/:hash/*", Public, false, a.static},
@@ -114,6 +115,12 @@ func (a *App) Routes() []Route {
 		{post, "/builds/:build/entries/:entry/edit", BuildStaff, true, a.entrySave},
 		{post, "/builds/:build/entries/:entry/withdraw", BuildStaff, false, a.entryWithdraw},
 		{post, "/builds/:build/photos", BuildStaff, true, a.photosAdd},
+		{options, "/builds/:build/uploads", BuildStaff, false, a.uploads},
+		{post, "/builds/:build/uploads", BuildStaff, true, a.uploads},
+		{head, "/builds/:build/uploads/:upload", BuildStaff, false, a.uploads},
+		{patch, "/builds/:build/uploads/:upload", BuildStaff, true, a.uploads},
+		{post, "/builds/:build/uploads/:upload", BuildStaff, true, a.uploads},
+		{del, "/builds/:build/uploads/:upload", BuildStaff, false, a.uploads},
 		{get, "/builds/:build/photos/:photo", BuildReader, false, a.photo},
 		{get, "/builds/:build/photos/:photo/original", BuildStaff, false, a.photoOriginal},
 		{get, "/builds/:build/photos/:photo/:size", BuildReader, false, a.photoFile},
