@@ -12,7 +12,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -35,6 +34,7 @@ const (
 //
 //	originals/ab/abcd…         an original, named after its SHA-256
 //	derivatives/ab/abcd…-960.jpg  a derivative, by the long edge in pixels
+//	derivatives/ab/abcd…-t1-0-0-10000-5000-960.jpg  the same of a variant, here "t1-0-0-10000-5000"
 //	incoming/<one per process>/   files being received
 //
 // A file is written in incoming, fsynced, renamed to its name, and the
@@ -129,10 +129,6 @@ func (d *Disk) ready(sub string) error {
 // files, such as sha256sum. The file must not be written to.
 func (d *Disk) OriginalPath(sha string) string {
 	return filepath.Join(d.dir, originalsDir, sha[:2], sha)
-}
-
-func (d *Disk) derivativePath(sha string, longEdge int) string {
-	return filepath.Join(d.dir, derivativesDir, sha[:2], sha+"-"+strconv.Itoa(longEdge)+".jpg")
 }
 
 // naming returns the lock under which the name sha is looked up and then
@@ -352,46 +348,6 @@ func (d *Disk) Has(ctx context.Context, sha string) (bool, error) {
 		return false, fmt.Errorf("media.Disk.Has: %w", err)
 	}
 	return true, nil
-}
-
-// PutDerivative implements [Storage].
-func (d *Disk) PutDerivative(ctx context.Context, sha string, longEdge int, data []byte) error {
-	if !ValidName(sha) || longEdge < 1 {
-		return fmt.Errorf("media.Disk.PutDerivative: %q, %d px: %w", sha, longEdge, ErrBadName)
-	}
-	if len(data) == 0 {
-		return fmt.Errorf("media.Disk.PutDerivative: %w", ErrEmpty)
-	}
-	name, _, err := d.receive(ctx, bytes.NewReader(data), sha256.New(), int64(len(data)))
-	target := d.derivativePath(sha, longEdge)
-	if err == nil {
-		err = d.ready(filepath.Dir(target))
-	}
-	if err == nil {
-		err = d.files.Chmod(name, derivativeMode)
-	}
-	if err == nil {
-		err = d.files.Rename(name, target)
-	}
-	if err == nil {
-		err = d.files.SyncDir(filepath.Dir(target))
-	}
-	if err != nil {
-		return fmt.Errorf("media.Disk.PutDerivative: %w", d.discard(name, err))
-	}
-	return nil
-}
-
-// OpenDerivative implements [Storage].
-func (d *Disk) OpenDerivative(ctx context.Context, sha string, longEdge int) (File, error) {
-	if !ValidName(sha) || longEdge < 1 {
-		return nil, fmt.Errorf("media.Disk.OpenDerivative: %q, %d px: %w", sha, longEdge, ErrBadName)
-	}
-	f, err := openFile(ctx, d.derivativePath(sha, longEdge))
-	if err != nil {
-		return nil, fmt.Errorf("media.Disk.OpenDerivative: %w", err)
-	}
-	return f, nil
 }
 
 // Each implements [Storage]. Files whose name is no hash are passed over.

@@ -70,6 +70,14 @@ type Storage interface {
 	// OpenDerivative opens a derivative for reading; the caller closes it.
 	OpenDerivative(ctx context.Context, sha string, longEdge int) (File, error)
 
+	// PutVariant is PutDerivative for a derivative of part of the original, or
+	// of the original turned: it stands beside the plain one of this long edge,
+	// under a name of its own; see [ValidVariant].
+	PutVariant(ctx context.Context, sha, variant string, longEdge int, data []byte) error
+
+	// OpenVariant opens such a derivative for reading; the caller closes it.
+	OpenVariant(ctx context.Context, sha, variant string, longEdge int) (File, error)
+
 	// Each calls fn for every original, in ascending order of hash, and stops
 	// at the first error, which it returns. An original put or removed
 	// meanwhile may or may not be seen.
@@ -79,12 +87,30 @@ type Storage interface {
 	// SHA-256 is not its name.
 	Verify(ctx context.Context, sha string) error
 
-	// Remove deletes an original and its derivatives, but only if its last Put
+	// Remove deletes an original and its derivatives, variants too, but only if its last Put
 	// was before putBefore; removed says whether it did. It is for originals
 	// that no record refers to, left by a crash between Put and the record:
 	// putBefore is set so far back (a day) that no Put still on its way to its
 	// record is hit. An original that is not there is no error.
 	Remove(ctx context.Context, sha string, putBefore time.Time) (removed bool, err error)
+}
+
+// maxVariantBytes is the longest name of a variant.
+const maxVariantBytes = 64
+
+// ValidVariant says whether a variant can have this name: 1 to 64 lower-case
+// letters, digits and "-", with a letter first.
+func ValidVariant(name string) bool {
+	if name == "" || len(name) > maxVariantBytes || name[0] < 'a' || name[0] > 'z' {
+		return false
+	}
+	for i := range len(name) {
+		c := name[i]
+		if (c < '0' || c > '9') && (c < 'a' || c > 'z') && c != '-' {
+			return false
+		}
+	}
+	return true
 }
 
 // ValidName says whether sha can name an original: 64 lower-case hexadecimal

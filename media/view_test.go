@@ -75,7 +75,7 @@ func deriveView(tb testing.TB, b []byte, v View) map[int]Derivative {
 func TestDeriveView_AsImageMagick(t *testing.T) {
 	program(t, "convert")
 	dir := t.TempDir()
-	for _, size := range []image.Point{{301, 203}, {1200, 900}} {
+	for _, size := range []image.Point{{151, 103}, {202, 128}} {
 		upright := slope(size.X, size.Y)
 		var file bytes.Buffer
 		if err := png.Encode(&file, upright); err != nil {
@@ -101,10 +101,11 @@ func TestDeriveView_AsImageMagick(t *testing.T) {
 				}
 				for orientation := 1; orientation <= 8; orientation++ {
 					stored := asStored(upright, orientation)
-					for kind, b := range map[string][]byte{
-						"JPEG": segmentAt(encodeJPEG(t, stored), exifSegment(orientationBlock(orientation))),
-						"PNG":  withChunk(encodePNG(t, stored), "eXIf", orientationBlock(orientation)),
-					} {
+					files := map[string][]byte{"JPEG": segmentAt(encodeJPEG(t, stored), exifSegment(orientationBlock(orientation)))}
+					if orientation == 1 || orientation == 7 {
+						files["PNG"] = withChunk(encodePNG(t, stored), "eXIf", orientationBlock(orientation))
+					}
+					for kind, b := range files {
 						d := deriveView(t, b, v)[2048]
 						got := decodeJPEG(t, d.JPEG)
 						if got.Bounds().Size() != want.Bounds().Size() || d.Width != got.Bounds().Dx() || d.Height != got.Bounds().Dy() {

@@ -258,6 +258,64 @@ func (s suite) derivatives(t *testing.T) {
 	checkNoLeftovers(t, p)
 }
 
+// variants: a variant stands beside the plain derivative and beside other
+// variants, also those whose names and edges run into one another.
+func (s suite) variants(t *testing.T) {
+	p := s.newPlace(t)
+	storage := p.Open(t, nil)
+	ctx := context.Background()
+	sha, other := hashOf([]byte("a")), hashOf([]byte("b"))
+	type name struct {
+		sha, variant string
+		edge         int
+	}
+	names := []name{
+		{sha, "t1-0-0-10000-10000", 960}, {sha, "t1-0-0-10000-10000", 320}, {sha, "t1-0-0-10000-5000", 960},
+		{sha, "t", 1}, {sha, "t-1", 1}, {sha, "t-1", 11}, {sha, "t-1-1", 1}, {sha, strings.Repeat("v", 64), 960}, {other, "t", 1},
+	}
+	if err := storage.PutDerivative(ctx, sha, 960, []byte("plain")); err != nil {
+		t.Fatal(err)
+	}
+	for range 2 { // again, in place of the first
+		for i, n := range names {
+			if err := storage.PutVariant(ctx, n.sha, n.variant, n.edge, sample(byte(i), 1000+i)); err != nil {
+				t.Fatalf("%+v: %v", n, err)
+			}
+		}
+	}
+	reopened := p.Open(t, nil)
+	for i, n := range names {
+		f, err := reopened.OpenVariant(ctx, n.sha, n.variant, n.edge)
+		if err != nil {
+			t.Fatalf("%+v: %v", n, err)
+		}
+		if !bytes.Equal(content(t, f), sample(byte(i), 1000+i)) {
+			t.Errorf("%+v has another's bytes", n)
+		}
+	}
+	f, err := storage.OpenDerivative(ctx, sha, 960)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := content(t, f); string(got) != "plain" {
+		t.Errorf("the plain derivative became %q", got)
+	}
+	_, err = storage.OpenVariant(ctx, other, "t1-0-0-10000-10000", 960)
+	checkIs(t, "another's variant", err, media.ErrNotFound)
+	_, err = storage.OpenDerivative(ctx, other, 1)
+	checkIs(t, "the plain one of a variant", err, media.ErrNotFound)
+	for _, bad := range []string{"", "1", "-", "960", "../../x", "t/1", "T1", "t 1", "t\x00", "t.jpg", "é", strings.Repeat("v", 65)} {
+		checkIs(t, "PutVariant "+bad, storage.PutVariant(ctx, sha, bad, 960, []byte("x")), media.ErrBadName)
+		_, err := storage.OpenVariant(ctx, sha, bad, 960)
+		checkIs(t, "OpenVariant "+bad, err, media.ErrBadName)
+	}
+	checkIs(t, "no bytes", storage.PutVariant(ctx, sha, "t", 1, nil), media.ErrEmpty)
+	checkIs(t, "no edge", storage.PutVariant(ctx, sha, "t", 0, []byte("x")), media.ErrBadName)
+	checkIs(t, "no hash", storage.PutVariant(ctx, "ab", "t", 1, []byte("x")), media.ErrBadName)
+	checkOriginals(t, storage)
+	checkNoLeftovers(t, p)
+}
+
 func (s suite) each(t *testing.T) {
 	storage := s.newPlace(t).Open(t, nil)
 	want := map[string]int64{}
@@ -311,6 +369,9 @@ func (s suite) remove(t *testing.T) {
 			if err := storage.PutDerivative(ctx, sha, edge, []byte("x")); err != nil {
 				t.Fatal(err)
 			}
+			if err := storage.PutVariant(ctx, sha, "t1", edge, []byte("x")); err != nil {
+				t.Fatal(err)
+			}
 		}
 	}
 	if removed, err := storage.Remove(ctx, shaA, time.Now().Add(-time.Hour)); removed || err != nil {
@@ -324,6 +385,14 @@ func (s suite) remove(t *testing.T) {
 	checkOriginals(t, storage, b)
 	_, err := storage.OpenDerivative(ctx, shaA, 320)
 	checkIs(t, "derivative of what was removed", err, media.ErrNotFound)
+	_, err = storage.OpenVariant(ctx, shaA, "t1", 320)
+	checkIs(t, "variant of what was removed", err, media.ErrNotFound)
+	v, err := storage.OpenVariant(ctx, shaB, "t1", 960)
+	if err != nil {
+		t.Errorf("another's variant: %v", err)
+	} else {
+		content(t, v)
+	}
 	f, err := storage.OpenDerivative(ctx, shaB, 320)
 	if err != nil {
 		t.Errorf("another's derivative: %v", err)

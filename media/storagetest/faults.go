@@ -136,6 +136,25 @@ func (s suite) faultsOfPutDerivative(t *testing.T) {
 	})
 }
 
+func (s suite) faultsOfPutVariant(t *testing.T) {
+	ctx := context.Background()
+	sha := hashOf([]byte("photo"))
+	before, after := sample(1, 20<<10), sample(2, 15<<10)
+	put := func(b []byte) func(media.Storage) error {
+		return func(s media.Storage) error { return s.PutVariant(ctx, sha, "t1", 960, b) }
+	}
+	s.eachFault(t, put(before), put(after), func(tb testing.TB, s media.Storage) {
+		tb.Helper()
+		f, err := s.OpenVariant(ctx, sha, "t1", 960)
+		if err != nil {
+			tb.Fatalf("the variant is gone: %v", err)
+		}
+		if got := content(tb, f); !bytes.Equal(got, before) && !bytes.Equal(got, after) {
+			tb.Errorf("the variant is neither the old nor the new: %d bytes", len(got))
+		}
+	})
+}
+
 func (s suite) faultsOfRemove(t *testing.T) {
 	ctx := context.Background()
 	b := sample(1, 5000)

@@ -43,6 +43,7 @@ func Run(t *testing.T, newPlace func(tb testing.TB) Place) {
 	t.Run("Names", s.names)
 	t.Run("Files", s.files)
 	t.Run("Derivatives", s.derivatives)
+	t.Run("Variants", s.variants)
 	t.Run("Each", s.each)
 	t.Run("Verify", s.verify)
 	t.Run("Remove", s.remove)
@@ -50,6 +51,7 @@ func Run(t *testing.T, newPlace func(tb testing.TB) Place) {
 	t.Run("Faults/Put", s.faultsOfPut)
 	t.Run("Faults/PutAgain", s.faultsOfPutAgain)
 	t.Run("Faults/PutDerivative", s.faultsOfPutDerivative)
+	t.Run("Faults/PutVariant", s.faultsOfPutVariant)
 	t.Run("Faults/Remove", s.faultsOfRemove)
 	t.Run("Faults/DiskFull", s.faultDiskFull)
 }
