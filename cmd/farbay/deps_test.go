@@ -83,7 +83,7 @@ var pure = []string{
 var mayImport = map[string][]string{
 	"journal":          {},
 	"journal/signoff":  {"farbay/journal"},
-	"journal/prooflog": {"farbay/journal"},
+	"journal/prooflog": {"farbay/journal", "golang.org/x/mod/sumdb"},
 	"journal/billing":  {"farbay/journal"},
 	"journal/schedule": {"farbay/journal"},
 	"journal/parts":    {"farbay/journal"},
