@@ -31,7 +31,7 @@ func differenceHash(img image.Image) uint64 {
 	luma := lumaPlane(img)
 	grid := luma.resample(
 		newAxis(columns, 1, luma.width, 1, luma.width, false),
-		newAxis(rows, 1, luma.height, 1, luma.height, false), false)
+		newAxis(rows, 1, luma.height, 1, luma.height, false))
 	var hash uint64
 	for y := range rows {
 		row := grid.pix[y*grid.stride:][:columns]

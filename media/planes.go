@@ -1,11 +1,14 @@
 package media
 
 import (
+	"errors"
 	"fmt"
 	"image"
 	"image/color"
 	"math"
+	"runtime"
 	"sync"
+	"sync/atomic"
 )
 
 // planes is a picture as luma and two chroma planes, full range. It is shrunk
@@ -57,29 +60,42 @@ func (p planes) shrink(orientation int, to image.Point) picture {
 		toX, toY = to.Y, to.X
 	}
 	out := planes{acrossX: 2, downY: 2, chroma: make([]plane, len(p.chroma))}
-	var work sync.WaitGroup
-	var lumaPanic, chromaPanic error
-	work.Go(func() {
-		lumaPanic = guard(func() {
-			x := newAxis(toX, 1, p.luma.width, 1, p.luma.width, t.flipX)
-			y := newAxis(toY, 1, p.luma.height, 1, p.luma.height, t.flipY)
-			out.luma = p.luma.resample(x, y, t.transpose)
-		})
-	})
-	work.Go(func() {
-		chromaPanic = guard(func() {
-			for i, c := range p.chroma {
-				x := newAxis(toX, 2, p.luma.width, p.acrossX, c.width, t.flipX)
-				y := newAxis(toY, 2, p.luma.height, p.downY, c.height, t.flipY)
-				out.chroma[i] = c.resample(x, y, t.transpose)
-			}
-		})
-	})
-	work.Wait()
-	if lumaPanic != nil || chromaPanic != nil {
-		panic(fmt.Sprint(lumaPanic, chromaPanic)) // caught where shrink is called
+	x := newAxis(toX, 1, p.luma.width, 1, p.luma.width, t.flipX)
+	y := newAxis(toY, 1, p.luma.height, 1, p.luma.height, t.flipY)
+	luma := newResampling(p.luma, x, y, t.transpose)
+	out.luma = luma.to
+	bands := luma.bands()
+	for i, c := range p.chroma {
+		x := newAxis(toX, 2, p.luma.width, p.acrossX, c.width, t.flipX)
+		y := newAxis(toY, 2, p.luma.height, p.downY, c.height, t.flipY)
+		chroma := newResampling(c, x, y, t.transpose)
+		out.chroma[i] = chroma.to
+		bands = append(bands, chroma.bands()...)
 	}
+	inParallel(bands)
 	return out
+}
+
+// inParallel does all tasks, on every core. A panic of one is passed on to the
+// caller once all are done.
+func inParallel(tasks []func()) {
+	var next atomic.Int64
+	workers := min(runtime.GOMAXPROCS(0), len(tasks))
+	panics := make([]error, workers)
+	var work sync.WaitGroup
+	for i := range workers {
+		work.Go(func() {
+			panics[i] = guard(func() {
+				for n := next.Add(1); n <= int64(len(tasks)); n = next.Add(1) {
+					tasks[n-1]()
+				}
+			})
+		})
+	}
+	work.Wait()
+	if err := errors.Join(panics...); err != nil {
+		panic(err) // caught where shrink is called
+	}
 }
 
 func (p planes) average() string {
@@ -128,7 +144,7 @@ const (
 // to 1<<weightBits.
 type axis struct {
 	first   []int
-	weights [][]int32
+	weights [][]uint64 // two's complement: negative ones too are multiplied as they are
 }
 
 // newAxis makes the Lanczos weights (3 lobes) that bring an axis of fromLuma
@@ -137,7 +153,7 @@ type axis struct {
 // the target from the far end.
 func newAxis(toLuma, toPer, fromLuma, fromPer, from int, flip bool) axis {
 	n := ceilDiv(toLuma, toPer)
-	a := axis{first: make([]int, n), weights: make([][]int32, n)}
+	a := axis{first: make([]int, n), weights: make([][]uint64, n)}
 	scale := float64(fromLuma) / float64(toLuma) / float64(fromPer) // source samples per target luma sample
 	spread := max(1, scale*float64(toPer))                          // below 1 the filter interpolates
 	for i := range n {
@@ -145,7 +161,11 @@ func newAxis(toLuma, toPer, fromLuma, fromPer, from int, flip bool) axis {
 		if flip {
 			center = float64(toLuma) - center
 		}
-		a.first[i], a.weights[i] = lanczosWeights(center*scale, spread, from)
+		first, weights := lanczosWeights(center*scale, spread, from)
+		a.first[i], a.weights[i] = first, make([]uint64, len(weights))
+		for k, w := range weights {
+			a.weights[i][k] = uint64(int64(w))
+		}
 	}
 	return a
 }
@@ -189,61 +209,4 @@ func lanczosWeights(center, spread float64, from int) (first int, weights []int3
 		weights = weights[:len(weights)-1]
 	}
 	return first, weights
-}
-
-// resample makes a plane of len(x.first) by len(y.first) samples, or the other
-// way round if transpose. It works down first, row by row, so that what lies
-// between the passes is one row.
-func (p plane) resample(x, y axis, transpose bool) plane {
-	out := plane{width: len(x.first), height: len(y.first)}
-	stepX, stepY := 1, out.width
-	if transpose {
-		stepX, stepY = out.height, 1
-		out.width, out.height = out.height, out.width
-	}
-	out.stride = out.width
-	out.pix = make([]uint8, out.width*out.height)
-	row := make([]int32, p.width)
-	for i, first := range y.first {
-		p.blendRows(row, first, y.weights[i])
-		at := i * stepY
-		for j, start := range x.first {
-			weights := x.weights[j]
-			const half = 1 << (weightBits + restBits - 1)
-			sum := int32(half)
-			for k, v := range row[start : start+len(weights)] {
-				sum += v * weights[k]
-			}
-			out.pix[at] = clamp8(sum >> (weightBits + restBits))
-			at += stepX
-		}
-	}
-	return out
-}
-
-// blendRows sums rows from first on by weight into out, with restBits below the
-// point.
-func (p plane) blendRows(out []int32, first int, weights []int32) {
-	const half = 1 << (weightBits - restBits - 1)
-	for i := range out {
-		out[i] = half
-	}
-	rowAt := func(i int) []uint8 { return p.pix[(first+i)*p.stride:][:len(out)] }
-	i := 0
-	for ; i+4 <= len(weights); i += 4 { // four rows a pass: fewer loads and stores of out
-		a, b, c, d := rowAt(i), rowAt(i+1), rowAt(i+2), rowAt(i+3)
-		wa, wb, wc, wd := weights[i], weights[i+1], weights[i+2], weights[i+3]
-		for x := range out {
-			out[x] += wa*int32(a[x]) + wb*int32(b[x]) + wc*int32(c[x]) + wd*int32(d[x])
-		}
-	}
-	for ; i < len(weights); i++ {
-		a, w := rowAt(i), weights[i]
-		for x := range out {
-			out[x] += w * int32(a[x])
-		}
-	}
-	for x := range out {
-		out[x] >>= weightBits - restBits
-	}
 }
