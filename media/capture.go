@@ -7,10 +7,14 @@ import "time"
 type Source string
 
 // The sources, most trusted first. "Digitized" times come from the tag for the
-// moment a picture became a file, which for a camera is the same moment.
+// moment a picture became a file, which for a camera is the same moment. A video's
+// own clock says when the file was made, in UTC, which the device knew by its
+// own zone; some write their local time there, so it comes after what the camera
+// says with an offset.
 const (
 	SourceCameraOffset       Source = "camera with offset"
 	SourceSatellite          Source = "camera clock, offset from satellite time"
+	SourceVideoClock         Source = "the video's own clock, UTC"
 	SourceShopZone           Source = "camera clock in the shop's zone"
 	SourceDigitizedOffset    Source = "digitized, with offset"
 	SourceDigitizedSatellite Source = "digitized, offset from satellite time"
@@ -23,7 +27,7 @@ const (
 // the offset: the offset is what brings the two together.
 func (s Source) FromClock() bool {
 	switch s {
-	case SourceCameraOffset, SourceShopZone, SourceDigitizedOffset, SourceDigitizedShopZone:
+	case SourceCameraOffset, SourceVideoClock, SourceShopZone, SourceDigitizedOffset, SourceDigitizedShopZone:
 		return true
 	}
 	return false
@@ -58,10 +62,12 @@ type Capture struct {
 }
 
 // CaptureTime chooses the most trusted capture time in e: the camera's date and
-// time with its own offset; with the offset that satellite time implies; in
-// zone, the shop's; then the digitized date and time likewise; else none, with
-// Source [SourceReceived]. A date that cannot be read is passed over, and an
-// offset is only used with its own date. zone must not be nil.
+// time with its own offset; with the offset that satellite time implies; for a
+// video, the moment that the file says it was made, with the offset that zone
+// has then; the camera's date and time in zone, the shop's; then the digitized
+// date and time likewise; else none, with Source [SourceReceived]. A date that
+// cannot be read is passed over, and an offset is only used with its own date.
+// zone must not be nil.
 //
 // Source of the order: DESIGN.md, Capture time. Pure.
 func CaptureTime(e Exif, zone *time.Location) Capture {
@@ -89,8 +95,15 @@ func CaptureTime(e Exif, zone *time.Location) Capture {
 		if minutes, ok := impliedOffset(reading.local, e.SatelliteAt, e.Location); ok {
 			return captureAt(reading.local, minutes, c.satellite)
 		}
+		if !e.VideoClockAt.IsZero() {
+			break
+		}
 		at, seconds, note := inZone(reading.local, zone)
 		return Capture{At: at, OffsetMinutes: seconds / 60, Source: c.inZone, Clock: note}
+	}
+	if !e.VideoClockAt.IsZero() {
+		_, seconds := e.VideoClockAt.In(zone).Zone()
+		return Capture{At: e.VideoClockAt, OffsetMinutes: seconds / 60, Source: SourceVideoClock}
 	}
 	return Capture{Source: SourceReceived}
 }

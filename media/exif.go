@@ -12,7 +12,9 @@ import (
 	"github.com/rwcarlsen/goexif/tiff"
 )
 
-// Exif is what a camera wrote into a file, as far as it is used. Text is as
+// Exif is what a camera wrote into a file, as far as it is used: a photo's Exif,
+// or a video's tags of the same meaning (Orientation and Digitized then stay
+// empty, and the date is in Exif's form, however it was written). Text is as
 // stored, without NULs, control characters and surrounding blanks; "" means
 // absent. Dates are not read yet; [CaptureTime] does that.
 type Exif struct {
@@ -30,6 +32,9 @@ type Exif struct {
 	// SatelliteAt is GPSDateStamp and GPSTimeStamp together, UTC; zero unless
 	// both are there and make sense.
 	SatelliteAt time.Time
+	// VideoClockAt is when a video says it was made, in its mvhd box: UTC by the
+	// standard, to the second. Zero for photos, and for clocks that were not set.
+	VideoClockAt time.Time
 }
 
 // Location is a place in degrees, WGS 84 unless the camera says otherwise:
@@ -120,6 +125,12 @@ func exifText(x *exif.Exif, name exif.FieldName) string {
 	if err != nil {
 		return ""
 	}
+	return cleanText(s)
+}
+
+// cleanText takes NULs, control characters and surrounding blanks off a tag's
+// text, and makes it UTF-8.
+func cleanText(s string) string {
 	s = strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) {
 			return -1

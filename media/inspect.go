@@ -8,6 +8,7 @@ import (
 	"image/jpeg"
 	"image/png"
 	"io"
+	"time"
 
 	"golang.org/x/image/webp"
 )
@@ -29,6 +30,15 @@ type Info struct {
 	// HasICC says that the file carries a colour profile, of whatever kind.
 	HasICC bool
 
+	// Of videos only. The size is that of the first video track as shown, the
+	// orientation comes from its matrix, and Exif holds what the file's own tags
+	// say.
+	Duration time.Duration // at most [MaxVideo]
+	// VideoCodec and AudioCodec are the four characters by which the file names
+	// the codecs of its first tracks, such as "avc1", "hvc1", "mp4a"; AudioCodec
+	// is "" of a video without sound.
+	VideoCodec, AudioCodec string
+
 	layout layout
 }
 
@@ -43,11 +53,12 @@ func (i Info) Decodable() bool { return i.Kind == JPEG || i.Kind == PNG || i.Kin
 // pixel and takes little memory, whatever the file claims of itself.
 //
 // It returns [ErrEmpty], [ErrNotImage], [ErrUnsupported], [ErrTooManyPixels],
-// [ErrTooManyScans], [ErrTruncated] or [ErrDamaged] for files that are not
-// taken, or the error of r. When the kind is known, Info holds what was read
-// until then. A JPEG is only accepted with its end marker, a PNG with its IEND,
-// a WebP with all the bytes its header counts. Exif that cannot be read is no
-// error; a photo may come without.
+// [ErrTooManyScans], [ErrTooLong], [ErrTruncated] or [ErrDamaged] for files that
+// are not taken, or the error of r. When the kind is known, Info holds what was
+// read until then. A JPEG is only accepted with its end marker, a PNG with its IEND,
+// a WebP with all the bytes its header counts, a video with all its samples, at
+// least one of them a picture, and not in fragments. Exif that cannot be read is
+// no error; a photo may come without.
 func Inspect(r io.ReaderAt, size int64) (Info, error) {
 	info, err := inspect(r, size)
 	if err != nil {
@@ -77,6 +88,8 @@ func inspect(r io.ReaderAt, size int64) (Info, error) {
 		info.layout, err = walkWebP(r, size)
 	case HEIC:
 		info.layout, err = walkHEIC(r, size)
+	case MP4, MOV:
+		info.layout, err = walkVideo(r, size)
 	}
 	exifErr := info.fill()
 	switch {
@@ -97,7 +110,11 @@ func inspect(r io.ReaderAt, size int64) (Info, error) {
 func (i *Info) fill() (err error) {
 	l := i.layout
 	i.Width, i.Height, i.HasICC = l.width, l.height, l.hasICC
-	i.Exif, err = readExif(l.exif)
+	if v := l.video; v != nil {
+		i.Exif, i.Duration, i.VideoCodec, i.AudioCodec = v.exif, v.duration, v.codec, v.soundCodec
+	} else {
+		i.Exif, err = readExif(l.exif)
+	}
 	i.Orientation = i.Exif.Orientation
 	if l.turned {
 		i.Orientation = l.orientation

@@ -2,6 +2,7 @@ package media
 
 import (
 	"fmt"
+	"image"
 	"io"
 )
 
@@ -25,9 +26,16 @@ type layout struct {
 	// decodeBytesPerPixel is what the decoder will hold per pixel, rounded up.
 	decodeBytesPerPixel int64
 	// turned says that the format's own boxes govern display (HEIC's irot and
-	// imir): orientation then comes from them and Exif's is not applied.
+	// imir, a video's matrix): orientation then comes from them and Exif's is not
+	// applied.
 	turned      bool
 	orientation int
+	// Of HEIC only: the size as coded, the part of it that is shown (of width
+	// and height), and how its colours are to be read.
+	coded  image.Point
+	crop   image.Rectangle
+	colour heifColour
+	video  *videoLayout // of videos only
 }
 
 // window reads n bytes at off, and nothing past size.
