@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -81,35 +82,68 @@ func beforeArrival(at time.Time, b journal.Build, shop journal.Shop) bool {
 	return !b.ArrivedOn.IsZero() && journal.DateOf(at, shop.Location()) < b.ArrivedOn
 }
 
-// deriveSubject names a photo to the worker. Ids have no slash.
-func deriveSubject(p journal.Photo) string { return string(p.BuildID) + "/" + string(p.ID) }
+// deriveSubject names a photo to the worker, and, unless it is the plain one,
+// the layer whose view it is about, by number: "build/photo/3". Ids have no
+// slash.
+func deriveSubject(p journal.Photo) string {
+	subject := string(p.BuildID) + "/" + string(p.ID)
+	if !p.Layer.Plain() {
+		subject += "/" + strconv.Itoa(p.Layer.Number)
+	}
+	return subject
+}
 
-// PhotoOfJob returns the photo that a [journal.JobDerive] job is about. For the
-// worker; it returns [journal.NotFound] when there is no such photo.
+// PhotoOfJob returns the photo that a [journal.JobDerive] job is about, with the
+// layer whose view it is to make, which may be another than the one in force:
+// so each view that was ever set is made, also one that a paper has frozen
+// since. For the worker; it returns [journal.NotFound] when there is no such
+// photo.
 func (s *Steps) PhotoOfJob(ctx context.Context, subject string) (p journal.Photo, err error) {
-	build, id, _ := strings.Cut(subject, "/")
+	build, rest, _ := strings.Cut(subject, "/")
+	id, number, layered := strings.Cut(rest, "/")
 	err = s.Store.Read(ctx, func(r Reads) error {
-		p, err = r.Photo(journal.BuildID(build), journal.PhotoID(id))
+		if p, err = r.Photo(journal.BuildID(build), journal.PhotoID(id)); err != nil {
+			return err
+		}
+		p.Layer = journal.Layer{}
+		if !layered {
+			return nil
+		}
+		n, err := strconv.Atoi(number)
+		if err != nil {
+			return journal.Errorf(journal.NotFound, "There is no such layer.")
+		}
+		p.Layer, err = layerNumbered(r, p, n)
 		return err
 	})
 	return p, err
 }
 
-// PhotoDerived records that all sizes of a photo are stored: of p its build,
-// id, upright width and height in pixels, tone, hash and preview are taken. For the worker;
-// doing it twice does no harm.
+// PhotoDerived records that all sizes of a view of a photo are stored: of p its
+// build, id, layer, upright width and height in pixels, tone, hash and preview
+// are taken. Tone and preview are the view's, and only kept while it is in force;
+// the hash is that of the whole photo. For the worker; doing it twice does no
+// harm.
 func (s *Steps) PhotoDerived(ctx context.Context, p journal.Photo) error {
 	return s.settlePhoto(ctx, p, func(now *journal.Photo) {
-		now.State, now.Fault = journal.PhotoReady, ""
-		now.Width, now.Height, now.Tone, now.Hash, now.Preview = p.Width, p.Height, p.Tone, p.Hash, p.Preview
+		now.Width, now.Height = p.Width, p.Height
+		if p.Layer.Plain() {
+			now.Hash = p.Hash
+		}
+		if now.Layer.View() == p.Layer.View() {
+			now.State, now.Fault, now.Tone, now.Preview = journal.PhotoReady, "", p.Tone, p.Preview
+		}
 	})
 }
 
-// PhotoFailed records that no sizes can be made of a photo, and why, in a
-// sentence for the shop. Its original stays. For the worker.
+// PhotoFailed records that no sizes can be made of the view of a photo that is
+// in force, and why, in a sentence for the shop. Its original stays. For the
+// worker.
 func (s *Steps) PhotoFailed(ctx context.Context, p journal.Photo, fault string) error {
 	return s.settlePhoto(ctx, p, func(now *journal.Photo) {
-		now.State, now.Fault = journal.PhotoFailed, fault
+		if now.Layer.View() == p.Layer.View() {
+			now.State, now.Fault = journal.PhotoFailed, fault
+		}
 	})
 }
 
@@ -139,6 +173,7 @@ type PhotoView struct {
 	Entries []journal.Entry // those that show it and the actor may see, newest first
 	In      journal.Entry   // the entry it is seen in; zero when it is in none
 	Caption string          // in that entry
+	MayMark bool            // whether the actor may set its layer
 	// The photos before and after it in the journal's order, newest first; nil
 	// at either end, and for a photo in no entry.
 	Prev, Next *PhotoPlace
@@ -169,6 +204,7 @@ func (s *Steps) PhotoShow(ctx context.Context, a Actor, build journal.BuildID, i
 		if err != nil {
 			return err
 		}
+		v.MayMark = mayMark(a, v.Photo, entries) && markable(v.Photo) == nil
 		for _, e := range entries {
 			if !e.Visible(staff) {
 				continue

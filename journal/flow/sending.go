@@ -185,8 +185,16 @@ func (s *Steps) freeze(r Reads, sentBy string, p signoff.Paper, change signoff.C
 		Days: change.Days, DateBefore: b.ReadyOn, DateAfter: b.ReadyOn,
 		Act: signoff.SignSentence, Notices: []string{WorkNotice, LegalNotice},
 	}
+	var evidence []journal.PhotoID
 	for _, e := range change.Photos {
-		sheet.Photos = append(sheet.Photos, signoff.SheetPhoto{ID: e.PhotoID, SHA256: e.SHA256, Caption: e.Caption})
+		evidence = append(evidence, e.PhotoID)
+	}
+	photos, err := r.Photos(b.ID, evidence)
+	if err != nil {
+		return signoff.Sheet{}, err
+	}
+	for _, e := range change.Photos {
+		sheet.Photos = append(sheet.Photos, signoff.SheetPhoto{ID: e.PhotoID, SHA256: e.SHA256, Caption: e.Caption, Shown: signoff.ShownOf(photos[e.PhotoID])})
 	}
 	for _, l := range change.Lines {
 		sheet.Lines = append(sheet.Lines, signoff.SheetLine(l))
