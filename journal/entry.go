@@ -37,7 +37,7 @@ type Entry struct {
 	Audience     Audience
 	Text         string
 	Photos       []EntryPhoto // in order
-	HappenedAt   time.Time    // earliest undoubted capture time of its photos when posted, else PostedAt
+	HappenedAt   time.Time    // earliest undoubted capture time of its photos, else PostedAt
 	PostedAt     time.Time
 	SharedAt     time.Time // when the owner could first see it; zero if never
 	EditedAt     time.Time // last edit; zero if never

@@ -31,7 +31,28 @@ func (s *Steps) PostEntry(ctx context.Context, a Actor, build journal.BuildID, n
 	if err := asStaff(a); err != nil {
 		return journal.Entry{}, err
 	}
-	e = journal.Entry{
+	e = s.newEntry(a, build, n)
+	err = s.onBuild(ctx, a, build, func(tx Tx, _ journal.Build) error {
+		again, sent, err := sentBefore(tx, a, e)
+		if err != nil {
+			return err
+		}
+		if sent {
+			e = again // the form came a second time
+			return nil
+		}
+		e, err = s.postEntry(tx, a, e)
+		return err
+	})
+	if err != nil {
+		return journal.Entry{}, err
+	}
+	return e, nil
+}
+
+// newEntry is what n becomes when it is posted now by the actor.
+func (s *Steps) newEntry(a Actor, build journal.BuildID, n NewEntry) journal.Entry {
+	e := journal.Entry{
 		ID: n.ID, BuildID: build, StageID: n.StageID, AuthorID: a.Person.ID,
 		Kind: n.Kind, Audience: n.Audience, Text: journal.CleanText(n.Text), Photos: cleanCaptions(n.Photos),
 		PostedAt: s.at(), Version: firstVersion,
@@ -42,29 +63,26 @@ func (s *Steps) PostEntry(ctx context.Context, a Actor, build journal.BuildID, n
 	if e.Audience == journal.OwnerToo {
 		e.SharedAt = e.PostedAt
 	}
-	err = s.onBuild(ctx, a, build, func(tx Tx, _ journal.Build) error {
-		again, sent, err := absent(tx.Entry(build, e.ID))
-		if err != nil {
-			return err
-		}
-		if sent && again.AuthorID == a.Person.ID {
-			e = again // the form came a second time
-			return nil
-		}
-		photos, err := checkEntry(tx, e)
-		if err != nil {
-			return err
-		}
-		e.HappenedAt = happenedAt(photos, e.PostedAt)
-		if err := tx.AddEntry(e); err != nil {
-			return err
-		}
-		return s.record(tx, a, build, "entry posted", string(e.ID), entryDetail(e))
-	})
+	return e
+}
+
+// sentBefore returns the entry that the actor posted under the same id.
+func sentBefore(r Reads, a Actor, e journal.Entry) (again journal.Entry, sent bool, err error) {
+	again, sent, err = absent(r.Entry(e.BuildID, e.ID))
+	return again, sent && again.AuthorID == a.Person.ID, err
+}
+
+// postEntry checks an entry, dates it by its photos, and adds and records it.
+func (s *Steps) postEntry(tx Tx, a Actor, e journal.Entry) (journal.Entry, error) {
+	photos, err := checkEntry(tx, e)
 	if err != nil {
-		return journal.Entry{}, err
+		return e, err
 	}
-	return e, nil
+	e.HappenedAt = happenedAt(photos, e.PostedAt)
+	if err := tx.AddEntry(e); err != nil {
+		return e, err
+	}
+	return e, s.record(tx, a, e.BuildID, "entry posted", string(e.ID), entryDetail(e))
 }
 
 // Identifiers that come with a form have at least and at most so many bytes.
@@ -86,12 +104,35 @@ func isFormID(id string) bool {
 type EntryChange struct {
 	Version int // as read
 	NewEntry
+	// Known are the photos that the entry had when the edit was begun. Those
+	// that came to it since stay in it, behind those listed. Nil: no photo is
+	// to stay but those listed.
+	Known []journal.PhotoID
+}
+
+// photos are those the entry has after the edit.
+func (c EntryChange) photos(was journal.Entry) []journal.EntryPhoto {
+	photos := cleanCaptions(c.Photos)
+	if c.Known == nil {
+		return photos
+	}
+	for _, p := range was.Photos {
+		if !slices.Contains(c.Known, p.PhotoID) && !has(photos, p.PhotoID) {
+			photos = append(photos, p)
+		}
+	}
+	return photos
+}
+
+func has(photos []journal.EntryPhoto, id journal.PhotoID) bool {
+	return slices.ContainsFunc(photos, func(p journal.EntryPhoto) bool { return p.PhotoID == id })
 }
 
 // EditEntry stores an edit and keeps what it replaced. Moving an entry back to
 // shop only hides it, and those of its photos that are in no sent paper, from
-// the owner; when they first saw it stays on record. An edit that changes
-// nothing is none. The floor edits its own entries, the office all.
+// the owner; when they first saw it stays on record. Other photos date it anew. An
+// edit that changes nothing is none. The floor edits its own entries, the office
+// all.
 //
 // It returns the errors of [Steps.PostEntry], [journal.Forbidden] for somebody
 // else's entry, and [journal.Conflict] when it was changed or withdrawn
@@ -100,12 +141,16 @@ func (s *Steps) EditEntry(ctx context.Context, a Actor, build journal.BuildID, i
 	err = s.changeEntry(ctx, a, build, id, c.Version, func(tx Tx, was journal.Entry) (string, error) {
 		e = was
 		e.StageID, e.Kind, e.Audience = c.StageID, c.Kind, c.Audience
-		e.Text, e.Photos = journal.CleanText(c.Text), cleanCaptions(c.Photos)
-		if _, err := checkEntry(tx, e); err != nil {
+		e.Text, e.Photos = journal.CleanText(c.Text), c.photos(was)
+		photos, err := checkEntry(tx, e)
+		if err != nil {
 			return "", err
 		}
 		if sameEntry(e, was) {
 			return "", nil
+		}
+		if !slices.Equal(photoIDs(e.Photos), photoIDs(was.Photos)) {
+			e.HappenedAt = happenedAt(photos, e.PostedAt)
 		}
 		e.EditedAt = s.at()
 		if e.Audience == journal.OwnerToo && e.SharedAt.IsZero() {
@@ -193,8 +238,10 @@ func mayEdit(a Actor, e journal.Entry) bool {
 }
 
 // AppendPhotos adds photos that arrive after their entry was posted, at its
-// end; those it has already are left out. It is no edit. The floor adds to its
-// own entries, the office to all.
+// end; those it has already are left out. One that was taken earlier than the
+// others dates the entry anew, so that the journal's order does not depend on
+// the order of arrival. It is no edit. The floor adds to its own entries, the
+// office to all.
 //
 // It returns [journal.Invalid] beside photos when one is not of this build, a
 // caption is too long, or there would be more than [journal.MaxEntryPhotos].
@@ -209,18 +256,24 @@ func (s *Steps) AppendPhotos(ctx context.Context, a Actor, build journal.BuildID
 		}
 		var added []journal.EntryPhoto
 		for _, p := range cleanCaptions(photos) {
-			if !slices.ContainsFunc(e.Photos, func(there journal.EntryPhoto) bool { return there.PhotoID == p.PhotoID }) {
+			if !has(e.Photos, p.PhotoID) {
 				e.Photos, added = append(e.Photos, p), append(added, p)
 			}
 		}
 		if len(added) == 0 {
 			return nil
 		}
-		if _, err := checkEntry(tx, e); err != nil {
+		known, err := checkEntry(tx, e)
+		if err != nil {
 			return err
 		}
 		if err := tx.AppendPhotos(build, id, added); err != nil {
 			return err
+		}
+		if at := happenedAt(known, e.PostedAt); at.Before(e.HappenedAt) {
+			if err := tx.DateEntry(build, id, at); err != nil {
+				return err
+			}
 		}
 		return s.record(tx, a, build, "photos added", string(id), map[string]any{"photos": len(added)})
 	})
@@ -260,9 +313,7 @@ func checkEntry(r Reads, e journal.Entry) (map[journal.PhotoID]journal.Photo, er
 func happenedAt(photos map[journal.PhotoID]journal.Photo, posted time.Time) time.Time {
 	at := posted
 	for _, p := range photos {
-		// A file that claims no time is dated by its receipt, see journal.Photo.
-		claimed := !p.CapturedAt.IsZero() && !p.CapturedAt.Equal(p.ReceivedAt)
-		if claimed && p.CapturedDoubt == "" && p.CapturedAt.Before(at) {
+		if p.Dated() && p.CapturedAt.Before(at) {
 			at = p.CapturedAt
 		}
 	}
