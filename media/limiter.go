@@ -2,17 +2,23 @@ package media
 
 import (
 	"context"
+	"runtime"
 
 	"golang.org/x/sync/semaphore"
 )
 
 // DefaultLimitBytes is the bound of the [Limiter] that [Derive] uses: 256 MiB,
-// enough for three 48-megapixel JPEGs at once.
+// two 48-megapixel JPEGs at once. Four that wait for each other so leave a process
+// below 200 MB (BenchmarkPeak48MP).
 const DefaultLimitBytes = 256 << 20
 
 // fixedDeriveBytes is what making derivatives takes beside the decoded image:
 // the shrunk ones and their encoding.
 const fixedDeriveBytes = 24 << 20
+
+// collectAtBytes is the need from which a photo's memory is collected as soon
+// as it is done: an eighth of the default bound.
+const collectAtBytes = DefaultLimitBytes / 8
 
 // Limiter bounds the memory of all photos being decoded at once. Each waits
 // until its estimated need fits beside the others', in order of arrival. A photo
@@ -35,7 +41,14 @@ func (l *Limiter) acquire(ctx context.Context, need int64) (release func(), err 
 	if err := l.room.Acquire(ctx, need); err != nil {
 		return nil, err
 	}
-	return func() { l.room.Release(need) }, nil
+	return func() {
+		// What a large photo leaves is collected before the next one takes its
+		// place; else both would be resident. Small ones wait for the collector.
+		if need >= collectAtBytes {
+			runtime.GC()
+		}
+		l.room.Release(need)
+	}, nil
 }
 
 // needBytes estimates the memory that [Derive] takes for a file.
