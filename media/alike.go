@@ -6,8 +6,14 @@ import (
 	"math/bits"
 )
 
-// alikeBits is the most bits in which the hashes of two shots of one burst
-// differ; see [Alike].
+// alikeBits is the most bits in which hashes of photos that look alike differ.
+//
+// Measured (TestAlike_CameraSamples): 28 camera samples, each compressed more,
+// made smaller, held 2 % aside, 3 % closer and exposed 10 % longer, and all
+// of that at once, stay within 9 bits, half of them within 2; no two different
+// samples are closer than 14. Of the demo's drawn photos, one truck in one
+// workshop's light, 2 of 162 such shots are farther than 10 bits and 3 of 1,431
+// pairs closer: one view of the truck at two stages.
 const alikeBits = 10
 
 // Distance is the number of bits in which two hashes differ (Hamming

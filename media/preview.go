@@ -15,8 +15,8 @@ const PreviewType = "image/gif"
 // The size of previews. A GIF of this many colours has no header beside them
 // worth mentioning: camera photos come to 180 bytes on average. The same pixels
 // as PNG take 240, in all their colours 540; a JPEG begins with 620 bytes of
-// tables. Enlarged softly, sixteen colours lie closer to the photo than what
-// fits into as many bytes otherwise (BenchmarkPreview).
+// tables. Enlarged softly, they lie closer to the photo (24.4 dB) than fewer
+// pixels in all colours in more bytes (10 long, 280 bytes, 21.7 dB).
 const (
 	previewLongEdge = 16
 	previewColours  = 16
@@ -68,8 +68,15 @@ func palette(img image.Image, most int) color.Palette {
 			}
 			return slices.Compare(a[:], b[:])
 		})
-		parts[chosen] = part[:len(part)/2]
-		parts = append(parts, part[len(part)/2:])
+		middle := len(part) / 2 // or where the channel next changes: no colour in two parts
+		for middle < len(part) && part[middle][channel] == part[middle-1][channel] {
+			middle++
+		}
+		for middle == len(part) || part[middle][channel] == part[middle-1][channel] {
+			middle--
+		}
+		parts[chosen] = part[:middle]
+		parts = append(parts, part[middle:])
 	}
 	out := make(color.Palette, len(parts))
 	for i, part := range parts {
