@@ -1,7 +1,6 @@
 package flow
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -316,9 +315,7 @@ func stand(entry journal.EntryID, stage journal.StageID, photos []journal.EntryP
 // joined puts steps in the order of time, and makes one of leaving an entry and
 // coming into another by one act.
 func joined(steps []PhotoStep) []PhotoStep {
-	slices.SortStableFunc(steps, func(a, b PhotoStep) int {
-		return cmp.Or(a.At.Compare(b.At), cmp.Compare(a.By, b.By))
-	})
+	slices.SortStableFunc(steps, func(a, b PhotoStep) int { return a.At.Compare(b.At) })
 	var all []PhotoStep
 	for _, step := range steps {
 		left := step.To == PhotoStand{}
