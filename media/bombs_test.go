@@ -165,6 +165,77 @@ func TestInspect_PNGBombs(t *testing.T) {
 	})
 }
 
+// webpOf makes a WebP of one chunk.
+func webpOf(kind string, data []byte) []byte {
+	b := binary.LittleEndian.AppendUint32([]byte("RIFF"), uint32(12+len(data)+len(data)&1))
+	b = binary.LittleEndian.AppendUint32(append(b, "WEBP"+kind...), uint32(len(data)))
+	return append(append(b, data...), make([]byte, len(data)&1)...)
+}
+
+// losslessWebP is a header of this size, and then data (RFC 9649, 3.4).
+func losslessWebP(w, h uint32, data ...byte) []byte {
+	return webpOf("VP8L", append(binary.LittleEndian.AppendUint32([]byte{0x2f}, (w-1)|(h-1)<<14), data...))
+}
+
+// lossyWebPOf is a key frame's header of this size, and then data (RFC 6386, 9.1).
+func lossyWebPOf(w, h uint16, data ...byte) []byte {
+	first := 0x10 | uint32(len(data))<<5 // a key frame that is shown; its first part is all there is
+	frame := []byte{byte(first), byte(first >> 8), byte(first >> 16), 0x9d, 0x01, 0x2a}
+	frame = binary.LittleEndian.AppendUint16(frame, w)
+	return webpOf("VP8 ", append(binary.LittleEndian.AppendUint16(frame, h), data...))
+}
+
+// TestInspect_WebPBombs: the largest sizes that WebP can name, as frame and as
+// canvas, in a few bytes.
+func TestInspect_WebPBombs(t *testing.T) {
+	canvas := append([]byte{0, 0, 0, 0}, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff) // 2^24 each way
+	for name, b := range map[string][]byte{
+		"lossless": losslessWebP(1<<14, 1<<14, 0, 0, 0, 0),
+		"lossy":    lossyWebPOf(1<<14-1, 1<<14-1, make([]byte, 20)...),
+		"canvas":   webpOf("VP8X", canvas),
+	} {
+		within(t, "Inspect of "+name, func() {
+			if _, err := inspectBytes(b); !errors.Is(err, ErrTooManyPixels) {
+				t.Errorf("%s: %v, want %v", name, err, ErrTooManyPixels)
+			}
+		})
+	}
+}
+
+// TestDerive_WebPBombs: just below the limit, in a few bytes. The file may be
+// told from a picture by Inspect or by the decoder, but before it takes the
+// memory of 90 megapixels.
+func TestDerive_WebPBombs(t *testing.T) {
+	for name, b := range map[string][]byte{
+		"lossless": losslessWebP(10_000, 9_000, 0, 0, 0, 0),
+		"lossy":    lossyWebPOf(10_000, 9_000, make([]byte, 20)...),
+	} {
+		within(t, "Derive of "+name, func() {
+			info, err := inspectBytes(b)
+			if err == nil {
+				err = Derive(context.Background(), bytes.NewReader(b), info, func(Derivative) error { return nil })
+			}
+			if !errors.Is(err, ErrTruncated) && !errors.Is(err, ErrDamaged) {
+				t.Errorf("%s: %v", name, err)
+			}
+		})
+	}
+}
+
+// TestInspect_JPEGBombs: the largest size that JPEG can name, progressive and
+// baseline, is refused by its header.
+func TestInspect_JPEGBombs(t *testing.T) {
+	for name, frame := range map[string]byte{"progressive": 0xc2, "baseline": 0xc0} {
+		b := progressive(0xffff, 0xffff, 1, 2000)
+		b[2+2+67+1] = frame
+		within(t, "Inspect of "+name, func() {
+			if _, err := inspectBytes(b); !errors.Is(err, ErrTooManyPixels) {
+				t.Errorf("%s of 4,295 megapixels: %v, want %v", name, err, ErrTooManyPixels)
+			}
+		})
+	}
+}
+
 // TestLimiter_Bounds: two photos that together need more than the bound run
 // one after the other; one that needs more than all of it runs too.
 func TestLimiter_Bounds(t *testing.T) {

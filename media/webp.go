@@ -73,7 +73,9 @@ func webpChunk(r io.ReaderAt, size, off int64, kind string, n int64, out *layout
 		if err != nil || len(b) < 10 || string(b[3:6]) != "\x9d\x01\x2a" {
 			return fmt.Errorf("no VP8 key frame: %w", ErrDamaged)
 		}
-		grow(out, int(binary.LittleEndian.Uint16(b[6:])&0x3fff), int(binary.LittleEndian.Uint16(b[8:])&0x3fff))
+		w, h := int(binary.LittleEndian.Uint16(b[6:])&0x3fff), int(binary.LittleEndian.Uint16(b[8:])&0x3fff)
+		grow(out, w, h)
+		return vp8HasRoom(b, n, w, h)
 	case "VP8L":
 		b, err := keep(5)
 		if err != nil || len(b) < 5 || b[0] != 0x2f {
@@ -104,6 +106,22 @@ func webpChunk(r io.ReaderAt, size, off int64, kind string, n int64, out *layout
 		out.icc = b
 	}
 	return nil
+}
+
+// vp8HasRoom returns ErrTruncated if a frame's first part is smaller than the
+// modes of its macroblocks can be, one bit each; the decoder would take memory
+// and time for all of them before it finds out.
+//
+// Source: RFC 6386, 9.1 for the part's length, 11.2 and 11.4 for the modes of
+// key frames, whose probabilities are fixed: the likeliest first branch of the
+// luma mode takes 0.82 bits (145 of 256), of the chroma mode 0.85 (142 of 256).
+func vp8HasRoom(head []byte, n int64, width, height int) error {
+	first := min(n, int64(head[0])>>5|int64(head[1])<<3|int64(head[2])<<11)
+	blocks := int64(ceilDiv(width, 16)) * int64(ceilDiv(height, 16))
+	if first*8 >= blocks || tooManyPixels(width, height) {
+		return nil
+	}
+	return fmt.Errorf("%d bytes for %d blocks: %w", first, blocks, ErrTruncated)
 }
 
 // grow sets the size to the largest of those that the canvas and the frame
