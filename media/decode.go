@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"image"
 	"image/color"
-	"image/draw"
 	"image/jpeg"
 	"image/png"
 	"io"
@@ -31,6 +30,9 @@ type picture interface {
 // decode decodes a photo once and brings it into one of the forms that are
 // shrunk: planes for YCbCr and grey, pixels for the rest.
 func decode(ctx context.Context, r io.ReaderAt, info Info) (picture, error) {
+	if info.Kind == HEIC {
+		return decodeHEIC(ctx, r, info)
+	}
 	src := &source{ctx: ctx, r: r, size: info.Bytes}
 	var img image.Image
 	var err error
@@ -54,23 +56,26 @@ func decode(ctx context.Context, r io.ReaderAt, info Info) (picture, error) {
 		return nil, fmt.Errorf("announced as %d x %d, decoded as %v: %w", info.layout.width, info.layout.height, size, ErrDamaged)
 	}
 	var p picture
-	if perr := guard(func() { p = toPicture(img, info.Kind) }); perr != nil {
+	if perr := guard(func() { p = toPicture(img, info) }); perr != nil {
 		return nil, perr
 	}
 	return p, nil
 }
 
-func toPicture(img image.Image, kind Kind) picture {
+func toPicture(img image.Image, info Info) picture {
 	switch img := img.(type) {
 	case *image.YCbCr:
-		if kind == WebP {
+		if info.Kind == WebP {
 			widenRange(img)
 		}
 		return planesOf(img)
 	case *image.Gray:
+		greyToSRGB(img.Pix, info.layout.icc)
 		return greyPlane(img)
 	case *image.Gray16:
-		return greyPlane(grey8(img))
+		img8 := grey8(img)
+		greyToSRGB(img8.Pix, info.layout.icc)
+		return greyPlane(img8)
 	case *image.NYCbCrA:
 		widenRange(&img.YCbCr)
 		return pixels{nrgba8(img), true}
@@ -79,9 +84,7 @@ func toPicture(img image.Image, kind Kind) picture {
 	case *image.RGBA:
 		return pixels{img, true}
 	case *image.CMYK:
-		out := image.NewRGBA(img.Bounds())
-		draw.Draw(out, out.Bounds(), img, img.Bounds().Min, draw.Src)
-		return pixels{out, false}
+		return inksOf(img, info.layout.icc)
 	}
 	return pixels{nrgba8(img), true}
 }

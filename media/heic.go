@@ -16,7 +16,9 @@ const (
 // heifMeta is what the meta box says, as far as it is needed.
 type heifMeta struct {
 	primary    uint32
+	pitm       []byte            // where the file has primary: 2 or 4 bytes
 	types      map[uint32]string // item -> type
+	auxiliary  map[uint32]uint32 // item -> the item it belongs to (auxl)
 	extents    map[uint32][]heifExtent
 	idat       []byte
 	properties []heifProperty      // numbered from 1 in ipma
@@ -28,53 +30,67 @@ type heifExtent struct {
 	off, length uint64
 }
 
+// heifProperty is a property box. Its name and content are those of the bytes
+// that were read, so that [heifMeta.settle] can write to them.
 type heifProperty struct {
-	kind string
+	kind []byte
 	data []byte
 }
 
 // walkHEIC finds the primary image's size, its turning by irot and imir, its
-// colour profile and Exif. Nothing is decoded. It returns ErrTruncated if the
-// file ends inside a box, or an Exif block lies outside the file.
+// cropping by clap, its colours and Exif. Nothing is decoded. It returns
+// ErrTruncated if the file ends before a box does, or an Exif block lies
+// outside the file, and ErrTooManyPixels if decoding would take more than
+// [MaxHEICPixels].
 //
 // Source: ISO/IEC 14496-12 sections 4.2, 8.11; ISO/IEC 23008-12 sections 6.5,
 // 9.3 and annex A.2.1. From memory: both are paid standards and not at hand.
 func walkHEIC(r io.ReaderAt, size int64) (layout, error) {
 	out := layout{turned: true, orientation: 1}
-	var meta *heifMeta
+	start, end, err := findMeta(r, size)
+	if err != nil {
+		return out, err
+	}
+	b, err := window(r, size, start, end-start)
+	if err != nil {
+		return out, err
+	}
+	meta, err := readMeta(b)
+	if err != nil {
+		return out, err
+	}
+	if err := meta.describe(&out); err != nil {
+		return out, err
+	}
+	block, err := meta.readExif(r, size)
+	out.exif = block
+	return out, err
+}
+
+// findMeta returns where the content of the file's first meta box starts and
+// ends, having seen that every box at the top is there whole.
+func findMeta(r io.ReaderAt, size int64) (start, end int64, err error) {
 	off := int64(0)
 	for range maxTopBoxes {
 		if off >= size {
 			break
 		}
-		kind, start, end, err := boxAt(r, size, off)
+		kind, from, to, err := boxAt(r, size, off)
 		if err != nil {
-			return out, err
+			return 0, 0, err
 		}
-		if kind == "meta" && meta == nil {
-			if end-start > maxMetaBytes {
-				return out, fmt.Errorf("meta box of %d bytes: %w", end-start, ErrDamaged)
+		if kind == "meta" && start == 0 {
+			if to-from > maxMetaBytes {
+				return 0, 0, fmt.Errorf("meta box of %d bytes: %w", to-from, ErrDamaged)
 			}
-			b, err := window(r, size, start, end-start)
-			if err != nil {
-				return out, err
-			}
-			if meta, err = readMeta(b); err != nil {
-				return out, err
-			}
+			start, end = from, to
 		}
-		off = end
+		off = to
 	}
-	if meta == nil {
-		return out, fmt.Errorf("no meta box: %w", ErrDamaged)
+	if start == 0 {
+		return 0, 0, fmt.Errorf("no meta box: %w", ErrDamaged)
 	}
-	meta.describe(&out)
-	if out.width == 0 || out.height == 0 {
-		return out, fmt.Errorf("no size of the primary image: %w", ErrDamaged)
-	}
-	block, err := meta.readExif(r, size)
-	out.exif = block
-	return out, err
+	return start, end, nil
 }
 
 // boxAt reads the head of a box in the file: its kind and where its content
@@ -104,8 +120,8 @@ func boxAt(r io.ReaderAt, size, off int64) (kind string, start, end int64, err e
 	return string(head[4:8]), start, off + length, nil
 }
 
-// boxes calls fn for each box in b.
-func boxes(b []byte, fn func(kind string, data []byte) error) error {
+// boxes calls fn for each box in b, with its name and content.
+func boxes(b []byte, fn func(kind, data []byte) error) error {
 	for len(b) >= 8 {
 		length, head := uint64(binary.BigEndian.Uint32(b)), uint64(8)
 		if length == 1 && len(b) >= 16 {
@@ -117,7 +133,7 @@ func boxes(b []byte, fn func(kind string, data []byte) error) error {
 		if length < head || length > uint64(len(b)) {
 			return fmt.Errorf("box of %d bytes in %d: %w", length, len(b), ErrDamaged)
 		}
-		if err := fn(string(b[4:8]), b[head:length]); err != nil {
+		if err := fn(b[4:8], b[head:length]); err != nil {
 			return err
 		}
 		b = b[length:]
@@ -126,14 +142,22 @@ func boxes(b []byte, fn func(kind string, data []byte) error) error {
 }
 
 func readMeta(b []byte) (*heifMeta, error) {
-	m := &heifMeta{types: map[uint32]string{}, extents: map[uint32][]heifExtent{}, assigned: map[uint32][]uint16{}}
+	m := &heifMeta{
+		types: map[uint32]string{}, auxiliary: map[uint32]uint32{},
+		extents: map[uint32][]heifExtent{}, assigned: map[uint32][]uint16{},
+	}
 	c := &cursor{b: b}
 	c.uint(4) // version, flags
-	err := boxes(c.b, func(kind string, data []byte) error {
+	err := boxes(c.b, func(kind, data []byte) error {
 		c := &cursor{b: data}
-		switch kind {
+		switch string(kind) {
 		case "pitm":
-			m.primary = c.id(c.version() > 0)
+			wide := c.version() > 0
+			m.pitm = c.b[:min(len(c.b), c.wide(wide))]
+			m.primary = c.id(wide)
+		case "iref":
+			wide := c.version() > 0
+			return boxes(c.b, func(kind, data []byte) error { return m.references(kind, data, wide) })
 		case "iinf":
 			c.uint(c.wide(c.version() > 0))
 			return boxes(c.b, m.itemInfo)
@@ -151,15 +175,28 @@ func readMeta(b []byte) (*heifMeta, error) {
 }
 
 // itemInfo reads an infe box. Versions before 2 have no item type.
-func (m *heifMeta) itemInfo(kind string, data []byte) error {
+func (m *heifMeta) itemInfo(kind, data []byte) error {
 	c := &cursor{b: data}
 	version := c.version()
-	if kind != "infe" || version < 2 || len(m.types) >= maxHEIFItems {
+	if string(kind) != "infe" || version < 2 || len(m.types) >= maxHEIFItems {
 		return nil
 	}
 	id := c.id(version > 2)
 	c.uint(2) // protection
 	m.types[id] = string(c.take(4))
+	return c.err()
+}
+
+// references reads a box of iref: which items are auxiliary to which.
+func (m *heifMeta) references(kind, data []byte, wide bool) error {
+	if string(kind) != "auxl" || len(m.auxiliary) >= maxHEIFItems {
+		return nil
+	}
+	c := &cursor{b: data}
+	from := c.id(wide)
+	if c.uint(2) > 0 {
+		m.auxiliary[from] = c.id(wide)
+	}
 	return c.err()
 }
 
@@ -198,10 +235,10 @@ func (m *heifMeta) locations(c *cursor) {
 }
 
 // itemProperties reads a box of iprp: the properties or their assignment.
-func (m *heifMeta) itemProperties(kind string, data []byte) error {
-	switch kind {
+func (m *heifMeta) itemProperties(kind, data []byte) error {
+	switch string(kind) {
 	case "ipco":
-		return boxes(data, func(kind string, data []byte) error {
+		return boxes(data, func(kind, data []byte) error {
 			m.properties = append(m.properties, heifProperty{kind, data})
 			return nil
 		})
@@ -227,50 +264,6 @@ func (m *heifMeta) itemProperties(kind string, data []byte) error {
 		return c.err()
 	}
 	return nil
-}
-
-// describe fills in what the primary item's properties say.
-func (m *heifMeta) describe(out *layout) {
-	var turn, mirror *byte
-	for _, number := range m.assigned[m.primary] {
-		if number == 0 || int(number) > len(m.properties) {
-			continue
-		}
-		p := m.properties[number-1]
-		switch {
-		case p.kind == "ispe" && len(p.data) >= 12:
-			w, h := binary.BigEndian.Uint32(p.data[4:]), binary.BigEndian.Uint32(p.data[8:])
-			out.width, out.height = int(w), int(h)
-		case p.kind == "irot" && len(p.data) >= 1:
-			turn = &p.data[0]
-		case p.kind == "imir" && len(p.data) >= 1:
-			mirror = &p.data[0]
-		case p.kind == "colr" && len(p.data) >= 4 && (string(p.data[:4]) == "prof" || string(p.data[:4]) == "rICC"):
-			out.hasICC = true
-			if len(p.data)-4 <= maxICCBytes {
-				out.icc = p.data[4:]
-			}
-		}
-	}
-	out.orientation = heifOrientation(turn, mirror)
-}
-
-// heifOrientation gives the Exif number for irot (quarter turns anticlockwise)
-// followed by imir (axis 0: top and bottom change places; 1: left and right).
-// The order is that of ISO/IEC 23000-22, 7.3.6.7: turn, then mirror.
-func heifOrientation(turn, mirror *byte) int {
-	quarters := 0
-	if turn != nil {
-		quarters = int(*turn & 3)
-	}
-	switch {
-	case mirror == nil:
-		return [4]int{1, 8, 3, 6}[quarters]
-	case *mirror&1 == 0:
-		return [4]int{4, 5, 2, 7}[quarters]
-	default:
-		return [4]int{2, 7, 4, 5}[quarters]
-	}
 }
 
 // readExif returns the TIFF block of the Exif item, or nil if there is none.
@@ -316,54 +309,4 @@ func (m *heifMeta) readExif(r io.ReaderAt, size int64) ([]byte, error) {
 		return block, nil
 	}
 	return nil, nil
-}
-
-// cursor reads big-endian numbers; past the end it gives zeros and notes it.
-type cursor struct {
-	b     []byte
-	short bool
-}
-
-func (c *cursor) take(n int) []byte {
-	if n > len(c.b) {
-		c.short, c.b = true, nil
-		return nil
-	}
-	out := c.b[:n]
-	c.b = c.b[n:]
-	return out
-}
-
-func (c *cursor) uint(n int) uint64 {
-	var v uint64
-	for _, b := range c.take(n) {
-		v = v<<8 | uint64(b)
-	}
-	return v
-}
-
-// version reads the version and flags of a full box and returns the version.
-func (c *cursor) version() uint64 { return c.uint(4) >> 24 }
-
-func (c *cursor) id(wide bool) uint32 { return uint32(c.uint(c.wide(wide))) }
-
-func (c *cursor) wide(wide bool) int {
-	if wide {
-		return 4
-	}
-	return 2
-}
-
-func (c *cursor) oneOrTwo(wide bool) int {
-	if wide {
-		return 2
-	}
-	return 1
-}
-
-func (c *cursor) err() error {
-	if c.short {
-		return fmt.Errorf("box ends early: %w", ErrDamaged)
-	}
-	return nil
 }

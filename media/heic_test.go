@@ -84,7 +84,7 @@ func TestInspect_HEIC(t *testing.T) {
 	if inMeta.DateTimeOriginal != "2025:03:09 01:59:58" || *inMeta.Location != *info.Exif.Location {
 		t.Errorf("in the meta box: %+v, in the media data: %+v", inMeta, info.Exif)
 	}
-	if info.Width != 64 || info.Height != 48 || info.Decodable() || info.ContentType() != "image/heic" {
+	if info.Width != 64 || info.Height != 48 || !info.Decodable() || info.ContentType() != "image/heic" {
 		t.Errorf("%+v", info)
 	}
 	// Exif's orientation is 6 here; irot and imir alone govern.

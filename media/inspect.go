@@ -45,9 +45,9 @@ type Info struct {
 // ContentType is the media type to serve the original with.
 func (i Info) ContentType() string { return i.Kind.ContentType() }
 
-// Decodable says whether [Derive] can make derivatives of it; HEIC is kept, and
-// its Exif read, but not decoded.
-func (i Info) Decodable() bool { return i.Kind == JPEG || i.Kind == PNG || i.Kind == WebP }
+// Decodable says whether [Derive] can make derivatives of it: of all but
+// videos, of HEIC if the program calls [RunChild].
+func (i Info) Decodable() bool { return !i.Kind.Video() }
 
 // Inspect says what a file of size bytes is. It reads the file once, decodes no
 // pixel and takes little memory, whatever the file claims of itself.
@@ -100,8 +100,8 @@ func inspect(r io.ReaderAt, size int64) (Info, error) {
 	case err == nil:
 		err = exifErr
 	}
-	if err != nil || !info.Decodable() {
-		return info, err
+	if err != nil || !info.Decodable() || info.Kind == HEIC {
+		return info, err // a HEIC's decoder runs in a process of its own, or not
 	}
 	return info, checkConfig(r, info)
 }

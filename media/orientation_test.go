@@ -134,8 +134,8 @@ func TestShrink_AllOrientations(t *testing.T) {
 	for orientation := 1; orientation <= 8; orientation++ {
 		stored := storedAs(orientation, 300, 200)
 		full := map[string]picture{
-			"planes": toPicture(decodeJPEG(t, encodeJPEG(t, stored)), JPEG),
-			"pixels": toPicture(stored, PNG),
+			"planes": toPicture(decodeJPEG(t, encodeJPEG(t, stored)), Info{Kind: JPEG}),
+			"pixels": toPicture(stored, Info{Kind: PNG}),
 		}
 		for kind, p := range full {
 			for _, to := range []image.Point{{150, 100}, {147, 98}, {95, 63}} {
@@ -234,10 +234,15 @@ func TestHEIFOrientation(t *testing.T) {
 			for range turn { // a quarter turn anticlockwise: top left -> bottom left -> bottom right -> top right
 				s = seen{s.y, 1 - s.x, 1 - s.dx}
 			}
-			var axis *byte
+			shown := shownPart{turn: turns[1]}
+			properties := []heifProperty{{[]byte("irot"), []byte{turn}}}
 			if mirror >= 0 {
-				a := byte(mirror)
-				axis = &a
+				properties = append(properties, heifProperty{[]byte("imir"), []byte{byte(mirror)}})
+			}
+			for _, p := range properties {
+				if err := shown.apply(p); err != nil {
+					t.Fatal(err)
+				}
 			}
 			switch mirror {
 			case 0: // about a horizontal axis: top and bottom change places
@@ -245,7 +250,7 @@ func TestHEIFOrientation(t *testing.T) {
 			case 1:
 				s.x = 1 - s.x
 			}
-			if got := heifOrientation(&turn, axis); exif[got] != s {
+			if got := shown.turn.orientation(); exif[got] != s {
 				t.Errorf("irot %d, imir %d: orientation %d puts the corner at %v, want %v", turn, mirror, got, exif[got], s)
 			}
 		}

@@ -119,6 +119,8 @@ func cropped(p picture, r image.Rectangle) picture {
 	switch p := p.(type) {
 	case planes:
 		return p.crop(r)
+	case inks:
+		return p.crop(r)
 	case pixels:
 		return pixels{imaging.Crop(p.img, r.Add(p.img.Bounds().Min)), p.rgb}
 	}

@@ -93,7 +93,10 @@ var mayImport = map[string][]string{
 		"farbay/journal", "farbay/journal/flow", "gorm.io", "github.com/pressly/goose", "github.com/mattn/go-sqlite3",
 	}, pure...),
 	"views":             append([]string{"farbay/journal"}, pure...),
-	"media":             {"github.com/disintegration/imaging", "github.com/rwcarlsen/goexif", "golang.org/x/image", "golang.org/x/sync"},
+	"media": {
+		"github.com/disintegration/imaging", "github.com/rwcarlsen/goexif", "golang.org/x/image", "golang.org/x/sync",
+		"github.com/tetratelabs/wazero", "github.com/kovidgoyal/imaging/prism/meta/icc",
+	},
 	"media/storagetest": {"farbay/media"},
 }
 
@@ -117,6 +120,8 @@ var onlyIn = map[string][]string{
 	"html/template":                     {"farbay/views"},
 	"github.com/disintegration/imaging": {"farbay/media"},
 	"github.com/rwcarlsen/goexif":       {"farbay/media"},
+	"github.com/tetratelabs/wazero":     {"farbay/media"},
+	"github.com/kovidgoyal/imaging":     {"farbay/media"},
 	"farbay/journal/store":              {"farbay/server"},
 	"farbay/server/servertest":          {}, // tests only
 	"farbay/server/htmlcheck":           {"farbay/server/servertest"},

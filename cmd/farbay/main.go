@@ -13,6 +13,7 @@ import (
 	"strings"
 	"syscall"
 
+	"farbay/media"
 	"farbay/server"
 )
 
@@ -48,6 +49,7 @@ func commands() []command {
 var errUsage = errors.New("usage")
 
 func main() {
+	media.RunChild() // or this is the process that decodes one HEIC
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	code := run(ctx, os.Args[1:], streams{out: os.Stdout, err: os.Stderr, env: os.LookupEnv})
 	stop()

@@ -11,12 +11,15 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"farbay/media"
 )
 
 // tempRoot is a folder for what several tests share, such as the program.
 var tempRoot string
 
 func TestMain(m *testing.M) {
+	media.RunChild()
 	os.Exit(func() int {
 		dir, err := os.MkdirTemp("", "farbay-test-")
 		if err != nil {
