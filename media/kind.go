@@ -103,7 +103,8 @@ func sniffBrands(head []byte) (Kind, error) {
 			}
 		case "heic", "heix", "heim", "heis", "hevc", "hevx":
 			return HEIC, nil
-		case "mif1", "msf1", "avif", "avis":
+		case "mif1", "msf1", "avif", "avis",
+			"crx ": // a raw photo among brands of videos
 			images = true
 		}
 	}

@@ -150,26 +150,25 @@ func runPoster(ctx context.Context, program string, file *os.File, at time.Durat
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
 	case err != nil:
-		return nil, fmt.Errorf("ffmpeg: %w: %q: %w", err, stderr.Bytes(), ErrDamaged)
+		return nil, fmt.Errorf("ffmpeg: %w: %q: %w", err, stderr.kept, ErrDamaged)
 	case stdout.cut:
 		return nil, fmt.Errorf("ffmpeg's picture has more than %d bytes: %w", maxPosterBytes, ErrDamaged)
 	}
-	return stdout.Bytes(), nil
+	return stdout.kept, nil
 }
 
-// cappedBuffer keeps the beginning of what is written to it.
+// cappedBuffer keeps the beginning of what is written to it. It embeds no
+// bytes.Buffer: io.Copy would go past Write, by ReadFrom.
 type cappedBuffer struct {
-	bytes.Buffer
+	kept []byte
 	most int
 	cut  bool
 }
 
 // Write implements io.Writer; it takes everything.
 func (b *cappedBuffer) Write(p []byte) (int, error) {
-	room := b.most - b.Len()
+	room := b.most - len(b.kept)
 	b.cut = b.cut || len(p) > room
-	if _, err := b.Buffer.Write(p[:min(len(p), room)]); err != nil {
-		return 0, err
-	}
+	b.kept = append(b.kept, p[:min(len(p), room)]...)
 	return len(p), nil
 }

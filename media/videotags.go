@@ -2,6 +2,7 @@ package media
 
 import (
 	"encoding/binary"
+	"maps"
 	"regexp"
 	"strconv"
 	"strings"
@@ -12,7 +13,7 @@ const maxTagBytes = 1 << 10
 
 // tags reads what the camera wrote into moov: the keys of moov/meta as iPhones
 // and Android's writer have them, and the texts of moov/udta that begin with a
-// copyright sign. A tag that cannot be read is passed over. Of two with one
+// copyright sign; programs put keys in moov/udta/meta, too. A tag that cannot be read is passed over. Of two with one
 // meaning, the key counts.
 //
 // Source: QuickTime File Format, "Metadata" and "User data atoms"; Apple's list
@@ -27,12 +28,13 @@ func (m *movie) tags() (Exif, error) {
 	if err != nil {
 		return Exif{}, err
 	}
-	found := m.metaKeys(meta)
-	for name, value := range m.userTexts(user) {
-		if found[name] == "" {
-			found[name] = value
-		}
+	userMeta, err := m.boxes.find(user, "meta")
+	if err != nil {
+		userMeta = nil // a list of user data that breaks off is passed over
 	}
+	found := m.userTexts(user)
+	maps.Copy(found, m.metaKeys(userMeta))
+	maps.Copy(found, m.metaKeys(meta))
 	first := func(names ...string) string {
 		for _, name := range names {
 			if v := found[name]; v != "" {
