@@ -39,6 +39,7 @@ type App struct {
 	newID     func() string
 	store     *shopWatch
 	database  *store.Store
+	door      flow.PhotoDoor
 	storage   *media.Disk
 	resumable *resumable
 	views     *views.Set
@@ -124,6 +125,7 @@ func (a *App) openData() (err error) {
 	if a.database, err = store.Open(filepath.Join(a.cfg.DataDir, "farbay.db")); err != nil {
 		return err
 	}
+	a.door = a.database
 	if a.store, err = watchShop(context.Background(), a.database); err != nil {
 		return err
 	}

@@ -123,7 +123,8 @@ func (a *App) Routes() []Route {
 		{del, "/builds/:build/uploads/:upload", BuildStaff, false, a.uploads},
 		{get, "/builds/:build/photos/:photo", BuildReader, false, a.photo},
 		{get, "/builds/:build/photos/:photo/original", BuildStaff, false, a.photoOriginal},
-		{get, "/builds/:build/photos/:photo/:size", BuildReader, false, a.photoFile},
+		{get, sizePath, BuildReader, false, a.photoFile},
+		{head, sizePath, BuildReader, false, a.photoFile},
 
 		{get, "/builds/:build/papers", BuildReader, false, a.papers},
 		{post, "/builds/:build/papers", BuildOffice, false, a.paperNew},
@@ -153,6 +154,6 @@ func (a *App) Routes() []Route {
 // addRoutes gives every row to the router, behind its admission.
 func (a *App) addRoutes() {
 	for _, route := range a.Routes() {
-		a.echo.Add(route.Method, route.Path, a.admit(route))
+		a.echo.Add(route.Method, route.Path, a.quick(route, a.admit(route)))
 	}
 }

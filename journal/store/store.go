@@ -30,6 +30,8 @@ type Store struct {
 	path   string
 	writer *gorm.DB
 	reader *gorm.DB
+
+	askPhoto *sql.Stmt
 }
 
 var _ flow.Store = (*Store)(nil)
@@ -78,12 +80,18 @@ func Open(path string) (_ *Store, err error) {
 	if s.reader, err = connect(full, "deferred", true, readers); err != nil {
 		return nil, err
 	}
-	return s, check(ctx, s.reader, true)
+	if err = check(ctx, s.reader, true); err != nil {
+		return nil, err
+	}
+	return s, s.prepare()
 }
 
 // Close ends all connections. Transactions still running fail.
 func (s *Store) Close() error {
 	var errs []error
+	if s.askPhoto != nil {
+		errs = append(errs, s.askPhoto.Close())
+	}
 	for _, handle := range []*gorm.DB{s.reader, s.writer} {
 		if handle == nil {
 			continue
