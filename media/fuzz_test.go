@@ -56,7 +56,7 @@ func FuzzInspect(f *testing.F) {
 			t.Errorf("took %v", took)
 		}
 		if err != nil {
-			for _, known := range []error{ErrEmpty, ErrNotImage, ErrUnsupported, ErrTruncated, ErrDamaged, ErrTooManyPixels, ErrTooManyScans} {
+			for _, known := range []error{ErrEmpty, ErrNotImage, ErrUnsupported, ErrTruncated, ErrDamaged, ErrTooManyPixels, ErrTooManyScans, ErrTooLong} {
 				if errors.Is(err, known) {
 					return
 				}
