@@ -20,6 +20,9 @@ func shopPages() map[string]Page {
 	for name, page := range floorPages() {
 		pages[name] = page
 	}
+	for name, page := range sortingPages() {
+		pages[name] = page
+	}
 	return pages
 }
 

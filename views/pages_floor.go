@@ -74,6 +74,9 @@ type EntryForm struct {
 	Audience string // a [journal.Audience]; "" counts as shop only
 	Text     string
 	Version  int // of the entry as read; 0 for a new one
+	// Known are the photos that the entry had when its form was opened, field
+	// "known", repeated: what came to it since is not taken out by saving.
+	Known []string
 }
 
 // EntryNew is the form for a new entry. It posts to /builds/ID/entries.
@@ -81,7 +84,8 @@ type EntryNew struct {
 	Frame
 	Stages   []journal.Stage // all, in order; those under way are offered first
 	Form     EntryForm
-	Loose    []PickPhoto // the reader's photos that are in no entry, oldest first
+	Loose    []PickPhoto         // the reader's photos that are in no entry, oldest first
+	Bursts   [][]journal.PhotoID // of these that look alike, the best guess first
 	Problems journal.Problems
 	// NotTaken are the files that were sent with the form and not taken, one
 	// sentence each, the file's name first.
@@ -104,11 +108,12 @@ type EntryEdit struct {
 type StaffEntry struct {
 	Frame
 	Entry       journal.Entry
-	Shown       EntryView  // with all its photos
-	History     []EntryWas // newest first
-	Papers      PaperList  // those made of this find
-	WithdrawnBy string     // name; "" while it stands
-	CanEdit     bool       // the reader may change and withdraw it
+	Shown       EntryView     // with all its photos
+	History     []EntryWas    // newest first
+	Papers      PaperList     // those made of this find
+	WithdrawnBy string        // name; "" while it stands
+	CanEdit     bool          // the reader may change and withdraw it
+	Bursts      [][]PhotoView // of its photos that look alike, the best guess first; for whoever may change it
 	// Problems of the withdraw form, field "reason"; Reason is what was typed.
 	Problems journal.Problems
 	Reason   string
