@@ -19,6 +19,7 @@ type heifMeta struct {
 	pitm       []byte            // where the file has primary: 2 or 4 bytes
 	types      map[uint32]string // item -> type
 	auxiliary  map[uint32]uint32 // item -> the item it belongs to (auxl)
+	tile       map[uint32]uint32 // item -> the first that it is made of (dimg)
 	extents    map[uint32][]heifExtent
 	idat       []byte
 	properties []heifProperty      // numbered from 1 in ipma
@@ -143,7 +144,7 @@ func boxes(b []byte, fn func(kind, data []byte) error) error {
 
 func readMeta(b []byte) (*heifMeta, error) {
 	m := &heifMeta{
-		types: map[uint32]string{}, auxiliary: map[uint32]uint32{},
+		types: map[uint32]string{}, auxiliary: map[uint32]uint32{}, tile: map[uint32]uint32{},
 		extents: map[uint32][]heifExtent{}, assigned: map[uint32][]uint16{},
 	}
 	c := &cursor{b: b}
@@ -187,15 +188,17 @@ func (m *heifMeta) itemInfo(kind, data []byte) error {
 	return c.err()
 }
 
-// references reads a box of iref: which items are auxiliary to which.
+// references reads a box of iref: which items are auxiliary to which, and made
+// of which.
 func (m *heifMeta) references(kind, data []byte, wide bool) error {
-	if string(kind) != "auxl" || len(m.auxiliary) >= maxHEIFItems {
+	to := map[string]map[uint32]uint32{"auxl": m.auxiliary, "dimg": m.tile}[string(kind)]
+	if to == nil || len(to) >= maxHEIFItems {
 		return nil
 	}
 	c := &cursor{b: data}
 	from := c.id(wide)
 	if c.uint(2) > 0 {
-		m.auxiliary[from] = c.id(wide)
+		to[from] = c.id(wide)
 	}
 	return c.err()
 }

@@ -147,7 +147,7 @@ func childMain(in io.Reader, out io.Writer) error {
 
 // decodeTo writes the primary image and then its transparency.
 func decodeTo(ctx context.Context, out io.Writer, d *heifDecoder, file []byte, meta *heifMeta) error {
-	picture, err := d.decode(ctx, file)
+	picture, err := d.decode(ctx, file, meta.depth(meta.primary))
 	if err != nil {
 		return err
 	}
@@ -172,7 +172,7 @@ func decodeTo(ctx context.Context, out io.Writer, d *heifDecoder, file []byte, m
 		// an image like others: made the primary one, it is decoded as such.
 		meta.settle(item)
 		meta.setPrimary(item)
-		alpha, err := d.decode(ctx, file)
+		alpha, err := d.decode(ctx, file, meta.depth(item))
 		if err != nil {
 			return fmt.Errorf("transparency: %w", err)
 		}

@@ -108,6 +108,21 @@ func (m *heifMeta) alpha() uint32 {
 	return 0
 }
 
+// depth is the number of bits of an item's luma, by its decoder configuration or
+// that of the first tile it is made of; 8 if neither says.
+//
+// Source: ISO/IEC 14496-15 section 8.3.3.1.2, from memory.
+func (m *heifMeta) depth(item uint32) int {
+	for _, of := range []uint32{item, m.tile[item]} {
+		for _, p := range m.propertiesOf(of) {
+			if string(p.kind) == "hvcC" && len(p.data) > 17 {
+				return int(p.data[17]&7) + 8
+			}
+		}
+	}
+	return 8
+}
+
 // shownPart is the part of the coded image that is shown, in its coordinates,
 // and the turn that makes it upright.
 type shownPart struct {

@@ -103,14 +103,17 @@ type heifImage struct {
 	form, chroma  uint32
 	width, height int
 	premultiplied bool
-	pix           []byte
-	planes        []heifPlane
+	// deep is how many bits grey has over 8, which the decoder leaves it; its
+	// samples then take two bytes, little-endian.
+	deep   int
+	pix    []byte
+	planes []heifPlane
 }
 
 type heifPlane struct{ start, stride int }
 
-// decode decodes the primary image of a file to 8 bits.
-func (d *heifDecoder) decode(ctx context.Context, file []byte) (*heifImage, error) {
+// decode decodes the primary image of a file, which has so many bits of luma.
+func (d *heifDecoder) decode(ctx context.Context, file []byte, depth int) (*heifImage, error) {
 	in, err := d.put(ctx, file)
 	if err != nil {
 		return nil, err
@@ -146,6 +149,9 @@ func (d *heifDecoder) decode(ctx context.Context, file []byte) (*heifImage, erro
 		return nil, fmt.Errorf("an image of %d x %d", n[0], n[1])
 	}
 	image := &heifImage{width: int(n[0]), height: int(n[1]), form: n[2], chroma: n[3], premultiplied: n[4] == 1}
+	if image.form == heifGrey {
+		image.deep = depth - 8
+	}
 	size, err := image.place()
 	if err != nil {
 		return nil, err
@@ -195,6 +201,8 @@ func (i *heifImage) place() (size int, err error) {
 		size += s * height
 	}
 	switch {
+	case i.form == heifGrey && i.deep > 0:
+		add(i.width, i.height, 2)
 	case i.form == heifGrey:
 		add(i.width, i.height, 1)
 	case i.form == heifRGB:
@@ -215,7 +223,12 @@ func (i *heifImage) writeRows(w io.Writer, rows [][2]int) error {
 		p := i.planes[n]
 		var packed []byte
 		for y := range r[1] {
-			packed = append(packed, i.pix[p.start+y*p.stride:][:r[0]]...)
+			row := i.pix[p.start+y*p.stride:][:p.stride]
+			for x := 0; i.deep > 0 && x < r[0]; x++ { // to 8 bits, to nearest, in place
+				v := int(row[2*x]) + int(row[2*x+1])<<8
+				row[x] = uint8(min(255, (v+1<<(i.deep-1))>>i.deep))
+			}
+			packed = append(packed, row[:r[0]]...)
 			if len(packed) >= 1<<16 || y == r[1]-1 {
 				if _, err := w.Write(packed); err != nil {
 					return err

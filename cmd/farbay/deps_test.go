@@ -92,7 +92,7 @@ var mayImport = map[string][]string{
 	"journal/store": append([]string{
 		"farbay/journal", "farbay/journal/flow", "gorm.io", "github.com/pressly/goose", "github.com/mattn/go-sqlite3",
 	}, pure...),
-	"views":             append([]string{"farbay/journal"}, pure...),
+	"views": append([]string{"farbay/journal"}, pure...),
 	"media": {
 		"github.com/disintegration/imaging", "github.com/rwcarlsen/goexif", "golang.org/x/image", "golang.org/x/sync",
 		"github.com/tetratelabs/wazero", "github.com/kovidgoyal/imaging/prism/meta/icc",
