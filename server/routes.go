@@ -51,6 +51,8 @@ func (a *App) Routes() []Route {
 	return []Route{
 		{get, "/healthz", Public, false, a.health},
 		{get, "/static/:hash/*", Public, false, a.static},
+		{get, "/manifest.webmanifest", Public, false, a.manifestFile},
+		{get, "/sw.js", Public, false, a.serviceWorker},
 
 		{get, "/sign-in", Public, false, a.signIn},
 		{post, "/sign-in", Public, false, a.signInPassword},
@@ -115,6 +117,10 @@ func (a *App) Routes() []Route {
 		{post, "/builds/:build/entries/:entry/edit", BuildStaff, true, a.entrySave},
 		{post, "/builds/:build/entries/:entry/withdraw", BuildStaff, false, a.entryWithdraw},
 		{post, "/builds/:build/photos", BuildStaff, true, a.photosAdd},
+		{get, "/capture", Staff, false, a.capture},
+		{get, "/capture/shell", Public, false, a.captureShell},
+		{get, "/capture/data", Staff, false, a.captureData},
+		{post, "/builds/:build/capture", BuildStaff, false, a.captureEntry},
 		{options, "/builds/:build/uploads", BuildStaff, false, a.uploads},
 		{post, "/builds/:build/uploads", BuildStaff, true, a.uploads},
 		{head, "/builds/:build/uploads/:upload", BuildStaff, false, a.uploads},

@@ -34,6 +34,7 @@ func floorPages() map[string]Page {
 			{Build: journal.Build{ID: "j", Nickname: "Juniper", Truck: journal.Truck{Year: 1966, Make: "Calder", Model: "one-ton"}}, Stages: shopStages(8, 1)},
 			{Build: heron(), Stages: shopStages(6, 2), Mine: true, Loose: 3, Wants: []string{"Body metal: 6 more photos that the owner can see", "Body metal: Welds dressed"}}}},
 		"floor-home-none": FloorHome{Frame: home},
+		"capture":         Capture{Frame: home, Builds: []BuildRef{{ID: "h", Nickname: "Heron"}}},
 		"entry-new":       EntryNew{Frame: floorFrame("New entry", "/entries/new"), Stages: stages, Loose: pickedPhotos(2)},
 		"entry-new-wrong": EntryNew{Frame: floorFrame("New entry", "/entries/new"), Stages: stages, Form: EntryForm{Stage: "sa", Kind: "find", Audience: "owner too"},
 			Problems: journal.Problems{"text": "Please write a line or add a photo.", "stage": "Please choose the stage this belongs to."},

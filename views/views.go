@@ -199,3 +199,13 @@ func (s *Set) Assets() http.Handler { return s.assets }
 // Asset returns the address of an asset named by its path below static/, such
 // as "css/look.css"; it fails for a name that is not there.
 func (s *Set) Asset(name string) (string, error) { return s.assets.url(name) }
+
+// AssetFile returns an asset as it is served, for the few that stand at an
+// address of their own, and its content type.
+func (s *Set) AssetFile(name string) (data []byte, contentType string, err error) {
+	f := s.assets.files[name]
+	if f == nil {
+		return nil, "", fmt.Errorf("views: there is no asset %s", name)
+	}
+	return f.data, f.contentType, nil
+}
