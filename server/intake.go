@@ -243,7 +243,7 @@ func (in Intake) Sweep(ctx context.Context, storedBefore time.Time) (removed int
 	return removed, err
 }
 
-// Derive makes the sizes of one photo; it is what [journal.JobDerive] does. A
+// Derive makes the sizes of one photo under its layer; it is what [journal.JobDerive] does. A
 // photo that cannot be decoded ends as failed, with a sentence; other errors
 // are returned, to be tried again.
 func (in Intake) Derive(ctx context.Context, p journal.Photo) error {
@@ -256,9 +256,9 @@ func (in Intake) Derive(ctx context.Context, p journal.Photo) error {
 	if err != nil {
 		return in.failed(ctx, p, err)
 	}
-	err = media.Derive(ctx, f, info, func(d media.Derivative) error {
+	err = media.DeriveView(ctx, f, info, viewOf(p.Layer), func(d media.Derivative) error {
 		p.Tone, p.Hash, p.Preview = d.Average, fmt.Sprintf("%016x", d.Hash), slices.Clone(d.Preview)
-		return in.Storage.PutDerivative(ctx, p.SHA256, d.LongEdge, d.JPEG)
+		return putSize(ctx, in.Storage, p, d)
 	})
 	if err != nil {
 		return in.failed(ctx, p, err)

@@ -21,8 +21,9 @@ import (
 
 func photoID(c echo.Context) journal.PhotoID { return journal.PhotoID(c.Param("photo")) }
 
+// photoURL is the address of one of a photo's sizes, under the layer in force.
 func photoURL(p journal.Photo, size int) string {
-	return fmt.Sprintf("/builds/%s/photos/%s/%d", p.BuildID, p.ID, size)
+	return views.NewPhotoView(views.Words{}, p, "", "").URL(size)
 }
 
 func counted(n int) string { return strconv.Itoa(n) }
@@ -40,6 +41,7 @@ func (a *App) photo(c echo.Context) error {
 	}
 	page := views.Photo{
 		Frame: f, Photo: views.NewPhotoView(f.Words, v.Photo, v.Caption, ""), Stage: stageName(v.Stages, v.In.StageID),
+		MarkAt: markAddress(v), CompareAt: compareAddress(v.Photo, v.In.StageID),
 		Previous: photoPlace(v.Build.ID, v.Prev), Next: photoPlace(v.Build.ID, v.Next),
 		Back: views.Link{Text: "Back to " + v.Build.Nickname, Href: f.Build.URL()},
 	}
@@ -68,21 +70,23 @@ func photoPlace(build journal.BuildID, p *flow.PhotoPlace) string {
 	return fmt.Sprintf("/builds/%s/photos/%s?entry=%s", build, p.PhotoID, p.EntryID)
 }
 
-// photoFile gives out one of the sizes made of a photo. What it sends never
-// changes, so that a browser may keep it, but for this person alone: whether
-// they may see it is asked each time it is fetched.
-// GET /builds/:build/photos/:photo/:size
+// photoFile gives out one of the sizes made of a photo, under the view named in
+// the query; see [flow.Steps.PhotoViewAllowed]. What it sends never changes, so
+// that a browser may keep it, but for this person alone: whether they may see it
+// is asked each time it is fetched.
+// GET /builds/:build/photos/:photo/:size?view=
 func (a *App) photoFile(c echo.Context) error {
 	ctx := c.Request().Context()
 	size, err := strconv.Atoi(c.Param("size"))
 	if err != nil || !slices.Contains(journal.PhotoSizes, size) {
 		return journal.Errorf(journal.NotFound, "There is no such size.")
 	}
-	p, err := a.steps.PhotoFileAllowed(ctx, actor(c), of(c).build.ID, photoID(c))
+	view := c.QueryParam("view")
+	p, err := a.steps.PhotoViewAllowed(ctx, actor(c), of(c).build.ID, photoID(c), view)
 	if err != nil {
 		return err
 	}
-	file, err := a.storage.OpenDerivative(ctx, p.SHA256, size)
+	file, err := openSize(ctx, a.storage, p.SHA256, view, size)
 	if errors.Is(err, media.ErrNotFound) {
 		if p.State == journal.PhotoFailed {
 			return journal.Errorf(journal.NotFound, "This photo cannot be shown. Its original is safe with the shop.")
@@ -97,7 +101,7 @@ func (a *App) photoFile(c echo.Context) error {
 	h := c.Response().Header()
 	h.Set(echo.HeaderCacheControl, "private, max-age=31536000, immutable")
 	h.Set(echo.HeaderVary, echo.HeaderCookie)
-	h.Set("ETag", `"`+string(p.ID)+"-"+strconv.Itoa(size)+`"`)
+	h.Set("ETag", `"`+string(p.ID)+"-"+view+"-"+strconv.Itoa(size)+`"`)
 	h.Set(echo.HeaderContentType, "image/jpeg")
 	http.ServeContent(c.Response(), c.Request(), "", time.Time{}, file)
 	return nil

@@ -83,6 +83,7 @@ func TestColoursHaveContrast(t *testing.T) {
 			{"ink", "plate-hi", 4.5, "data plate"}, {"ink", "plate-lo", 4.5, "data plate"}, {"soft", "plate-hi", 4.5, "labels of the plate"}, {"soft", "plate-lo", 4.5, "labels of the plate"},
 			{"zinc-ink", "zinc", 4.5, "what waits"}, {"wrong", "paper", 4.5, "what is wrong"}, {"wrong", "sheet", 4.5, "what is wrong"},
 			{"edge", "paper", 3, "edge of a field"}, {"edge", "sheet", 3, "edge of a field"}, {"ring", "paper", 3, "focus"}, {"ring", "sheet", 3, "focus"},
+			{"mark", "mark-under", 4.5, "words of a mark, on their dark edge"},
 			{"topcoat", "paper", 3, "a closed coat"}, {"primer", "paper", 3, "a coat under way"}, {"topcoat", "bare", 3, "closed beside not started"}, {"primer", "bare", 2, "under way beside not started, told apart by hatch and height too"},
 		} {
 			if c := contrast(t, set[p.fore], set[p.back]); c < p.least {

@@ -81,6 +81,7 @@ func officePages() map[string]Page {
 		ReverseID: "y1", Reason: "", Problems: journal.Problems{"reason": "Please say why it is reversed, such as: cheque returned by the bank."}}
 
 	return map[string]Page{
+		"photo-marks": shopPhotoMarks(), "photo-marks-none": PhotoMarks{Frame: shopPhotoMarks().Frame, Photo: shopPhoto("pa", false), Width: 4032, Height: 3024, Layer: `{"turn":0,"crop":{"x":0,"y":0,"w":0,"h":0},"marks":[]}`},
 		"what-waits":      WhatWaits{Frame: officeFrame("What waits", "/"), Rows: rows, Unsent: 1, Delivered: 6},
 		"what-waits-none": WhatWaits{Frame: officeFrame("What waits", "/")},
 		"builds":          Builds{Frame: officeFrame("Builds", "/builds"), UnderWay: rows, Delivered: []journal.Build{{ID: "k", Nickname: "Kestrel", Truck: journal.Truck{Make: "Tolland"}, DeliveredOn: "2025-11-02"}}},
@@ -114,4 +115,13 @@ func officePages() map[string]Page {
 		"outbox-kept": Outbox{Frame: officeFrame("Letters", "/outbox"), Letters: []LetterLine{{Letter: letter, Build: "Heron"}}, Waiting: 1},
 		"letter":      LetterPage{Frame: officeFrame("Letter", "/outbox/l2"), Letter: failed, Nickname: "Heron", ByMail: true},
 	}
+}
+
+func shopPhotoMarks() PhotoMarks {
+	p := marked(shopPhoto("pa", false))
+	f := frameAt("/builds/b1/photos/pa/marks", "Mark this photo", journal.Floor)
+	return PhotoMarks{Frame: f, Photo: p, Width: 4032, Height: 3024, Number: 2, Layer: `{"turn":1,"crop":{"x":500,"y":1000,"w":9000,"h":8000},"marks":[{"shape":"arrow","x":2000,"y":2000,"x2":4500,"y2":4000,"text":"crack at the weld"}]}`,
+		Unsaved: "Ines Varga changed this photo’s marks meanwhile. What you drew is below and not saved.", Problems: journal.Problems{"marks": "A mark lies outside the photo."},
+		Papers:  []Link{{Text: "Change order 4", Href: "/builds/b1/papers/q1"}},
+		History: []LayerLine{{Words: shopWords, Layer: p.Layer, At: ago(0), By: "Ines Varga", Now: true}, {Words: shopWords, Layer: journal.Layer{Number: 1}, At: ago(1), By: "Tomas Reed"}}}
 }

@@ -238,8 +238,12 @@ type Photo struct {
 	Of       int    // photos in the run; 0 when it has none
 	Previous string // address of the page before; "" at the beginning
 	Next     string
-	Back     Link        // the entry, stage or paper it belongs to
-	Facts    *PhotoFacts // staff only; nil for owners
+	Back     Link // the entry, stage or paper it belongs to
+	// MarkAt is where it is marked, cropped and turned; "" for those who may not.
+	MarkAt string
+	// CompareAt is where it is compared with another; "" while it has no sizes.
+	CompareAt string
+	Facts     *PhotoFacts // staff only; nil for owners
 }
 
 // Template names the page's template.

@@ -1,7 +1,10 @@
 package views
 
 import (
+	"encoding/base64"
 	"fmt"
+	"html/template"
+	"slices"
 	"strings"
 	"time"
 
@@ -41,7 +44,10 @@ type PhotoView struct {
 	Caption string
 	Within  string // "entry=e1" or "stage=s1": the run of photos the viewer goes through; "" for none
 
-	Width, Height int // upright, in pixels; 0 while not known
+	Width, Height int // as shown, in pixels; 0 while not known
+	Layer         journal.Layer
+	Preview       []byte // a tiny GIF of what is shown; empty for none
+	Eager         bool   // loads at once: it is the page's first
 	State         journal.PhotoState
 	Fault         string // with PhotoFailed, a sentence
 
@@ -54,16 +60,25 @@ type PhotoView struct {
 // NewPhotoView takes from a photo what may be shown to everybody who may see
 // it.
 func NewPhotoView(w Words, p journal.Photo, caption, within string) PhotoView {
+	width, height := p.Shown()
 	return PhotoView{
 		Words: w, BuildID: p.BuildID, ID: p.ID, Caption: caption, Within: within,
-		Width: p.Width, Height: p.Height, State: p.State, Fault: p.Fault,
+		Width: width, Height: height, Layer: p.Layer, Preview: p.Preview, State: p.State, Fault: p.Fault,
 		At: p.CapturedAt, Offset: p.CapturedOffset, Source: p.CapturedSource, Doubt: p.CapturedDoubt,
 	}
 }
 
 // URL returns the address of one of the sizes made of the photo, by its long
-// edge.
+// edge, as its layer shows it.
 func (p PhotoView) URL(size int) string {
+	if view := p.Layer.View(); view != "" {
+		return p.PlainURL(size) + "?view=" + view
+	}
+	return p.PlainURL(size)
+}
+
+// PlainURL returns the address of the size without the layer, for the shop.
+func (p PhotoView) PlainURL(size int) string {
 	return fmt.Sprintf("/builds/%s/photos/%s/%d", p.BuildID, p.ID, size)
 }
 
@@ -118,6 +133,25 @@ func (p PhotoView) Alt() (string, error) {
 	}
 	day, err := p.DayOf(p.At)
 	return "Photo taken on " + day, err
+}
+
+// AltMarked is Alt with the words of the marks, for where they are not listed
+// beside the photo.
+func (p PhotoView) AltMarked() (string, error) {
+	alt, err := p.Alt()
+	if words := p.MarkWords(); len(words) > 0 {
+		alt = strings.TrimSuffix(alt, ".") + ". Marked: " + strings.Join(words, "; ")
+	}
+	return alt, err
+}
+
+// Placeholder is the tiny picture as an address that needs no request; "" for
+// none.
+func (p PhotoView) Placeholder() template.URL {
+	if len(p.Preview) == 0 {
+		return ""
+	}
+	return template.URL("data:image/gif;base64," + base64.StdEncoding.EncodeToString(p.Preview))
 }
 
 // When says when the photo was taken, in which zone, and how that is known.
@@ -194,9 +228,15 @@ type JournalPiece struct {
 func (JournalPiece) Piece() string { return "journal-piece" }
 
 // Runs returns the entries in their order, neighbours of one stage together.
+// The first photo of the first entry that has one loads at once.
 func (j JournalPiece) Runs() []StageRun {
 	var runs []StageRun
-	for _, e := range j.Entries {
+	first := slices.IndexFunc(j.Entries, func(e EntryView) bool { return len(e.Photos) > 0 })
+	for i, e := range j.Entries {
+		if i == first {
+			e.Photos = slices.Clone(e.Photos)
+			e.Photos[0].Eager = true
+		}
 		if n := len(runs); n == 0 || runs[n-1].StageID != e.StageID {
 			runs = append(runs, StageRun{BuildID: e.BuildID, StageID: e.StageID, Stage: e.Stage})
 		}

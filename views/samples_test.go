@@ -82,7 +82,7 @@ func entry(id, day, stage, text string, kind journal.EntryKind, photos ...PhotoV
 
 func givenJournal() JournalPiece {
 	first := entry("e9", "2026-04-14", "Body metal", "Second coat of primer on the tub.\nWe left the seams open where the pans go; see the paper above.", journal.KindProgress,
-		photo("p1", false, "Tub in primer, right side"), photo("p2", true, ""), photo("p3", false, ""))
+		photo("p1", false, "Tub in primer, right side"), photo("p2", true, ""), marked(photo("p3", false, "")))
 	first.New = true
 	second := entry("e8", "2026-04-13", "Body metal", "Behind the seat: the first owner’s toolbox, all there. Keep it with the truck, ship it, or let it go?", journal.KindFind,
 		photo("p4", false, "The toolbox, as found"), photo("p5", false, ""))
@@ -239,12 +239,38 @@ func givenPhoto(staff bool) Photo {
 	p := Photo{Frame: frameAt("/builds/b1/photos/p1", "Photo", journal.Owner), Photo: photo("p1", false, "Tub in primer, right side"), Stage: "Body metal", Position: 2, Of: 3,
 		Previous: "/builds/b1/photos/p2?entry=e9", Next: "/builds/b1/photos/p3?entry=e9", Back: Link{Text: "Back to the entry", Href: "/builds/b1/entries/e9"}}
 	p.Photo.CapturedElsewhere()
+	p.Photo, p.CompareAt = marked(p.Photo), "/builds/b1/compare?a=p1"
 	if staff {
+		p.MarkAt = "/builds/b1/photos/p1/marks"
 		p.Person.Role = journal.Floor
 		p.Photo.Doubt = "This is before the truck arrived."
 		p.Facts = &PhotoFacts{FileName: "IMG_0412.JPG", Camera: "Lumen K2", Bytes: 4_181_221, SHA256: givenHash, By: "Marek Olund", Received: at("2026-04-14", 17, 1), Located: true, Latitude: 40.01499, Longitude: -105.27055, Original: "/builds/b1/photos/p1/original"}
 	}
 	return p
+}
+
+// marked lays one mark of each shape over a photo, and turns and crops it.
+func marked(p PhotoView) PhotoView {
+	p.Layer = journal.Layer{Number: 2, Turn: 1, Crop: journal.Crop{X: 500, Y: 1000, W: 9000, H: 8000}, Marks: []journal.Mark{
+		{Shape: journal.MarkArrow, X: 2000, Y: 2000, X2: 4500, Y2: 4000, Text: "crack at the weld"},
+		{Shape: journal.MarkRing, X: 5500, Y: 5000, X2: 7500, Y2: 6500},
+		{Shape: journal.MarkText, X: 8000, Y: 8000, X2: 8000, Y2: 8000, Text: "Rust goes on below the seam"},
+	}}
+	p.Preview = []byte("GIF89a\x01\x00\x01\x00\x00\x00\x00;")
+	return p
+}
+
+func givenCompare() Compare {
+	before := CompareSide{Photo: photo("p1", false, "Tub as it came"), Stage: "Teardown", Change: "/builds/b1/compare?a=p2"}
+	return Compare{Frame: frameAt("/builds/b1/compare", "Compare", journal.Owner), Before: before,
+		After: CompareSide{Photo: marked(photo("p2", true, "Tub in primer")), Stage: "Body metal", Change: "/builds/b1/compare?a=p1"}}
+}
+
+func givenComparePick() ComparePick {
+	chosen := marked(photo("p1", false, "Tub as it came"))
+	return ComparePick{Frame: frameAt("/builds/b1/compare", "Compare", journal.Owner), Chosen: &chosen, Back: Link{Text: "Back to the photo", Href: "/builds/b1/photos/p1"},
+		Stages: []Link{{Text: "Teardown", Href: "/builds/b1/compare?a=p1&stage=s-tear"}, {Text: "Body metal", Href: "/builds/b1/compare?a=p1&stage=s-body", Current: true}},
+		Offers: []CompareOffer{{Photo: photo("p2", true, ""), Href: "/builds/b1/compare?a=p1&b=p2"}, {Photo: marked(photo("p3", false, "")), Href: "/builds/b1/compare?a=p1&b=p3"}}}
 }
 
 // CapturedElsewhere gives the photo a clock one hour ahead of the shop's.
@@ -296,6 +322,9 @@ var _ = []bool{
 	sample("money", Money{Frame: frameAt("/builds/b1/money", "Money", journal.Owner), Agreed: true, Statement: givenStatement(), Deposit: 2000000, Holdback: 500, Today: "2026-04-15", Invoices: givenInvoices(), Payments: givenPayments(),
 		Stages: []MoneyStage{{Name: "Frame and coat", Href: "/builds/b1/stages/s6", State: journal.Closed, Row: billing.StageRow{Agreed: 1100000, Changes: 150000, Billed: 1250000}}, {Name: "Body metal", Href: "/builds/b1/stages/s8", Row: billing.StageRow{Agreed: 1400000, ToBill: 1400000}}}}),
 	sample("invoice", givenInvoice()),
+	sample("compare", givenCompare()),
+	sample("compare-pick", givenComparePick()),
+	sample("compare-pick-none", ComparePick{Frame: frameAt("/builds/b1/compare", "Compare", journal.Owner)}),
 }
 
 func TestEveryPageHasASample(t *testing.T) {

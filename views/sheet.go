@@ -38,11 +38,15 @@ func (v SheetView) URL(paper journal.PaperID) string {
 	return fmt.Sprintf("/builds/%s/papers/%s", v.Sheet.Build.ID, paper)
 }
 
-// Photos returns the evidence photos.
+// Photos returns the evidence photos, as they were shown when the paper was
+// sent.
 func (v SheetView) Photos() []PhotoView {
 	photos := make([]PhotoView, len(v.Sheet.Photos))
 	for i, p := range v.Sheet.Photos {
-		photos[i] = PhotoView{Words: v.Words, BuildID: v.Sheet.Build.ID, ID: p.ID, Caption: p.Caption, State: journal.PhotoReady}
+		photos[i] = PhotoView{Words: v.Words, BuildID: v.Sheet.Build.ID, ID: p.ID, Caption: p.Caption, State: journal.PhotoReady, Layer: p.Layer()}
+		if p.Shown != nil {
+			photos[i].Width, photos[i].Height = p.Shown.Width, p.Shown.Height
+		}
 	}
 	return photos
 }

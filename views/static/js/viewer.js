@@ -17,7 +17,7 @@ addEventListener("keydown", (event) => {
 });
 
 function zoom(near, x = 0.5, y = 0.5) {
-  const image = box.querySelector("img");
+  const image = box.querySelector("img:not(.pre)");
   box.classList.toggle("near", near);
   if (near) image.sizes = "2048px";
   box.scrollLeft = image.clientWidth * x - box.clientWidth / 2;
@@ -30,7 +30,7 @@ const pinched = () => (window.visualViewport?.scale ?? 1) > 1.01;
 if (box) {
   window.visualViewport?.addEventListener("resize", () => box.classList.toggle("pinched", pinched()));
   box.addEventListener("dblclick", (event) => {
-    const area = box.querySelector("img").getBoundingClientRect();
+    const area = box.querySelector("img:not(.pre)").getBoundingClientRect();
     zoom(!box.classList.contains("near"), (event.clientX - area.left) / area.width, (event.clientY - area.top) / area.height);
   });
   let start = null;
@@ -44,5 +44,5 @@ if (box) {
     start = null;
     if (Math.abs(dx) > 50 && Math.abs(dx) > 2 * Math.abs(dy)) go(dx < 0 ? "next" : "prev");
   });
-  box.querySelector("img").draggable = false;
+  box.querySelector("img:not(.pre)").draggable = false;
 }
