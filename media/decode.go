@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"image"
 	"image/color"
-	"image/jpeg"
 	"image/png"
 	"io"
 
@@ -39,7 +38,7 @@ func decode(ctx context.Context, r io.ReaderAt, info Info) (picture, error) {
 	perr := guard(func() {
 		switch info.Kind {
 		case JPEG:
-			img, err = jpeg.Decode(src.reader())
+			img, err = decodeJPEGFile(src)
 		case PNG:
 			img, err = png.Decode(src.reader())
 		case WebP:
