@@ -45,6 +45,7 @@ type App struct {
 	views     *views.Set
 	steps     *flow.Steps
 	jobs      *jobs
+	newKeyWhy string // with WithNewLogKey
 	mailer    Mailer // nil: letters stay in the outbox
 	passwords *passwords
 	origins   *http.CrossOriginProtection
@@ -109,6 +110,9 @@ func Open(cfg Config, options ...Option) (_ *App, err error) {
 	a.steps = &flow.Steps{
 		Store: a.store, Now: a.now, NewID: a.newID, Nudge: a.jobs.nudge,
 		Compose: composer{views: a.views, now: a.now, url: a.URL, shop: a.store},
+	}
+	if err := a.wireLogKey(context.Background()); err != nil {
+		return nil, err
 	}
 	a.addJobs()
 	if a.resumable, err = newResumable(a); err != nil {

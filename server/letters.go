@@ -19,6 +19,8 @@ type composer struct {
 	now   func() time.Time
 	url   func() string
 	shop  *shopWatch
+	// checkpoint goes to the letter's foot; set for one letter.
+	checkpoint string
 }
 
 // frame returns what every letter needs. The shop's name comes with the letter
@@ -30,12 +32,13 @@ func (w composer) frame(shopName string, to journal.Person) views.MailFrame {
 	}
 	return views.MailFrame{
 		Words:    views.Words{Now: w.now(), Zone: shop.Location(), Currency: shop.Currency},
-		ShopName: shopName, ShopPhone: shop.Phone, ToName: to.Name,
+		ShopName: shopName, ShopPhone: shop.Phone, ToName: to.Name, Checkpoint: w.checkpoint, LogAt: w.url() + "/proof-log",
 	}
 }
 
 // Compose implements [flow.Composer].
-func (w composer) Compose(letter any) (subject, text string, err error) {
+func (w composer) Compose(letter any, checkpoint string) (subject, text string, err error) {
+	w.checkpoint = checkpoint
 	shown, err := w.shown(letter)
 	if err != nil {
 		return "", "", err

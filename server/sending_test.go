@@ -263,21 +263,6 @@ func camera(t *testing.T, name string) string {
 	return ""
 }
 
-// heic returns a HEIC file: a phone's, where the samples are, else only the box
-// that a HEIC file begins with (ISO/IEC 14496-12, 4.3; ISO/IEC 23008-12, B.4).
-func heic(t *testing.T) []byte {
-	t.Helper()
-	if at := camera(t, "offset__IMG_2927.HEIC"); at != "" {
-		b, err := os.ReadFile(at)
-		if err != nil {
-			t.Fatal(err)
-		}
-		return b
-	}
-	t.Log("no folder shared/camera with camera samples beside the project: HEIC by its first box only")
-	return []byte("\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic")
-}
-
 // checkStored fails the test unless the stored originals are those files and no
 // others, byte for byte as sha256sum counts them, and nothing half-received is
 // left.

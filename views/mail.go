@@ -26,6 +26,9 @@ type MailFrame struct {
 	ShopName  string
 	ShopPhone string // "" for none
 	ToName    string
+	// Checkpoint is the signed state of the proof log, and LogAt the page that
+	// explains it; "" for none.
+	Checkpoint, LogAt string
 }
 
 var declaredLetters []Letter

@@ -295,6 +295,8 @@ var _ = []bool{
 		return c
 	}()),
 	sample("test-record", TestRecord{Frame: frameAt("/consent/test-record", "Test record", journal.Owner), Word: "orchard"}),
+	sample("proof-log", ProofLog{Frame: frameAt("/proof-log", "Proof log", journal.Owner), Entries: 412, Checkpoint: "farbay/k3\n412\nCsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=\n\n— farbay/k3 Az3grlgtzPICa5OS8npVmf1Myq/5IZniMp+ZJurmRDeOoRDe\n",
+		Keys: []ProofKey{{Public: "farbay/k3+3a7f1c22+AVkR", Since: time.Date(2026, 4, 1, 9, 0, 0, 0, time.UTC)}, {Public: "farbay/k3+99c0aa41+AWQz", Since: time.Date(2026, 4, 1, 9, 0, 0, 0, time.UTC), Why: "The computer was stolen."}}}),
 	sample("owner-home", OwnerHome{Frame: frameAt("/", "My trucks", journal.Owner), Builds: []BuildCard{
 		{Words: givenWords, Ref: BuildRef{"b1", "Heron"}, Truck: "1971 Ostler Fenman, short bed", Said: "Body metal is under way.", Coats: givenCoats, Waiting: givenOwnerBuild().Waiting[:1], Photo: givenOwnerBuild().Photo},
 		{Words: givenWords, Ref: BuildRef{"b2", "Old Salt"}, Truck: "1978 Ostler Packer", Said: "Old Salt was delivered on 3 November."}}}),

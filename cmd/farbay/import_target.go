@@ -29,7 +29,7 @@ type target struct {
 	audience journal.Audience
 
 	placed map[place][]journal.Photo // taken in, to be put into entries
-	known  map[journal.PhotoID]bool // those of this import, placed or loose
+	known  map[journal.PhotoID]bool  // those of this import, placed or loose
 	loose  int
 	again  int // were in an entry of the build already
 }

@@ -3,7 +3,6 @@ package flow
 import (
 	"context"
 	"fmt"
-	"slices"
 
 	"farbay/journal"
 	"farbay/journal/billing"
@@ -19,18 +18,20 @@ type Fault struct {
 
 // Checked counts what [Steps.Check] looked at.
 type Checked struct {
-	Builds    int `json:"builds"`
-	Photos    int `json:"photos"`
-	Revisions int `json:"revisions"`
-	Documents int `json:"documents"`
-	Events    int `json:"events"`
+	Builds      int `json:"builds"`
+	Photos      int `json:"photos"`
+	Revisions   int `json:"revisions"`
+	Documents   int `json:"documents"`
+	Events      int `json:"events"`
+	Checkpoints int `json:"checkpoints"` // of the proof log
 }
 
 // Check looks for anything that breaks a promise: originals that are missing or
 // changed (through verify, which re-reads one by its hash), statements that do
 // not add up, stages closed and not billed or billed twice, gaps in the numbers
 // of invoices and events, papers whose bytes do not match their hash or their
-// decision. It changes nothing. err means that the check itself could not be
+// decision, and a proof log that is not what its checkpoints were given out for.
+// It changes nothing. err means that the check itself could not be
 // finished.
 func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error) (faults []Fault, n Checked, err error) {
 	err = s.Store.Read(ctx, func(r Reads) error {
@@ -41,7 +42,6 @@ func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error) (fa
 		if err != nil {
 			return err
 		}
-		var seqs []int64
 		for _, b := range builds {
 			n.Builds++
 			if err := s.checkMoney(r, b, &n, add); err != nil {
@@ -50,20 +50,9 @@ func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error) (fa
 			if err := checkPapers(r, b, &n, add); err != nil {
 				return err
 			}
-			if seqs, err = eventSeqs(r, b.ID, seqs); err != nil {
-				return err
-			}
 		}
-		if seqs, err = eventSeqs(r, "", seqs); err != nil {
+		if err := checkLog(r, &n, add); err != nil {
 			return err
-		}
-		n.Events = len(seqs)
-		slices.Sort(seqs)
-		for i, seq := range seqs {
-			if seq != int64(i+1) {
-				add("", fmt.Sprint(seq), "The record of events has a gap or a double before number %d.", seq)
-				break
-			}
 		}
 		if err := checkNumbers(r, add); err != nil {
 			return err
@@ -77,14 +66,6 @@ func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error) (fa
 		})
 	})
 	return faults, n, err
-}
-
-func eventSeqs(r Reads, b journal.BuildID, seqs []int64) ([]int64, error) {
-	events, err := r.Events(b)
-	for _, e := range events {
-		seqs = append(seqs, e.Seq)
-	}
-	return seqs, err
 }
 
 func checkNumbers(r Reads, add func(journal.BuildID, string, string, ...any)) error {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"farbay/journal"
 	"farbay/journal/signoff"
@@ -77,20 +78,18 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 			return ErrConsent
 		}
 		d = s.decision(a, *member, p, rev, sheet, consent, in)
-		if err := s.copies(tx, a, &d, sheet, rev, p); err != nil {
+		receipt, err := s.recordDecision(tx, a, build, p, sheet, d)
+		if err != nil {
+			return err
+		}
+		if err := s.copies(tx, a, &d, sheet, rev, p, receipt); err != nil {
 			return err
 		}
 		if err := tx.AddDecision(d); err != nil {
 			return err
 		}
 		p.State = signoff.State(in.Outcome)
-		if err := tx.SavePaper(p); err != nil {
-			return err
-		}
-		err = s.record(tx, a, build, "paper "+string(in.Outcome), string(paper), map[string]any{
-			"number": p.Number, "revision": rev.Number, "sha256": rev.SHA256, "name": in.TypedName, "as": d.As,
-			"delta": sheet.Delta, "agreed_after": sheet.AgreedAfter, "date_after": sheet.DateAfter,
-		})
+		err = tx.SavePaper(p)
 		if err != nil || in.Outcome != signoff.OutcomeSigned {
 			return err
 		}
@@ -106,6 +105,22 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 		return signoff.Decision{}, err
 	}
 	return d, nil
+}
+
+// recordDecision puts a decision into the proof log, with all of it that a third
+// party needs to tell what was agreed to, by whom and how, and returns the
+// receipt.
+func (s *Steps) recordDecision(tx Tx, a Actor, build journal.BuildID, p signoff.Paper, sheet signoff.Sheet, d signoff.Decision) ([]byte, error) {
+	seq, err := s.recorded(tx, a, build, "paper "+string(d.Outcome), string(p.ID), map[string]any{
+		"number": p.Number, "revision": d.Revision, "sha256": d.SHA256, "name": d.TypedName, "as": d.As,
+		"sentence": d.Sentence, "reason": d.Reason, "parts_back": d.PartsBack, "zone": d.Zone, "authenticated": d.Authenticated,
+		"consent_version": d.ConsentVersion, "consent_at": d.ConsentAt.UTC().Format(time.RFC3339),
+		"delta": sheet.Delta, "agreed_after": sheet.AgreedAfter, "date_after": sheet.DateAfter,
+	})
+	if err != nil {
+		return nil, err
+	}
+	return s.receipt(tx, seq)
 }
 
 // standing refuses a decision on anything but the revision that is out.
@@ -164,9 +179,9 @@ func (s *Steps) decision(a Actor, m journal.Member, p signoff.Paper, rev signoff
 	}
 }
 
-// copies posts the decision, with the paper's bytes, to every owner, and tells
-// the person in the office who began the paper.
-func (s *Steps) copies(tx Tx, a Actor, d *signoff.Decision, sheet signoff.Sheet, rev signoff.Revision, p signoff.Paper) error {
+// copies posts the decision, with the paper's bytes and the receipt, to every
+// owner, and tells the person in the office who began the paper.
+func (s *Steps) copies(tx Tx, a Actor, d *signoff.Decision, sheet signoff.Sheet, rev signoff.Revision, p signoff.Paper, receipt []byte) error {
 	shop, err := tx.Shop()
 	if err != nil {
 		return err
@@ -175,13 +190,13 @@ func (s *Steps) copies(tx Tx, a Actor, d *signoff.Decision, sheet signoff.Sheet,
 	if err != nil {
 		return err
 	}
-	file := journal.LetterFile{
-		Name:        fmt.Sprintf("change-order-%d-revision-%d.json", p.Number, rev.Number),
-		ContentType: "application/json", Data: rev.Bytes,
+	files := []journal.LetterFile{
+		{Name: fmt.Sprintf("change-order-%d-revision-%d.json", p.Number, rev.Number), ContentType: "application/json", Data: rev.Bytes},
+		{Name: ReceiptName(p), ContentType: "text/plain; charset=utf-8", Data: receipt},
 	}
 	for _, owner := range owners {
 		letter := DecisionLetter{ShopName: shop.Name, To: owner, Sheet: sheet, Decision: *d, Zone: shop.Location(), Path: paperPath(p)}
-		id, err := s.post(tx, p.BuildID, owner, letter, file)
+		id, err := s.post(tx, p.BuildID, owner, letter, files...)
 		if err != nil {
 			return err
 		}

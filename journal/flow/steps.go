@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"farbay/journal"
+	"farbay/journal/prooflog"
 	"farbay/journal/schedule"
 )
 
@@ -18,14 +19,16 @@ type Steps struct {
 	Now     func() time.Time // UTC
 	NewID   func() string    // random, at least 80 bits, fit for addresses and URLs
 	Compose Composer
-	Nudge   func() // wakes the job worker after a step that added jobs; may do nothing
+	LogKey  prooflog.Key // signs the proof log's checkpoints
+	Nudge   func()       // wakes the job worker after a step that added jobs; may do nothing
 }
 
 // Composer writes the text of the program's e-mails.
 type Composer interface {
 	// Compose returns subject and text for one of the letters of this package
-	// ([PaperSentLetter] and so on). An unknown type is an error.
-	Compose(letter any) (subject, text string, err error)
+	// ([PaperSentLetter] and so on), with a signed checkpoint of the proof log at
+	// its foot unless that is "". An unknown type is an error.
+	Compose(letter any, checkpoint string) (subject, text string, err error)
 }
 
 // Actor is the person doing a step, and how they are known.
@@ -72,19 +75,34 @@ func (s *Steps) asOfficeOn(ctx context.Context, a Actor, id journal.BuildID, f f
 // record adds an event to the append-only record. detail is kept as JSON with
 // sorted keys.
 func (s *Steps) record(tx Tx, a Actor, build journal.BuildID, kind, subject string, detail map[string]any) error {
+	_, err := s.recorded(tx, a, build, kind, subject, detail)
+	return err
+}
+
+// recorded is record, and returns the event's number.
+func (s *Steps) recorded(tx Tx, a Actor, build journal.BuildID, kind, subject string, detail map[string]any) (seq int64, err error) {
 	text, err := json.Marshal(detail)
 	if err != nil {
-		return fmt.Errorf("flow: record %s: %w", kind, err)
+		return 0, fmt.Errorf("flow: record %s: %w", kind, err)
 	}
-	_, err = tx.AddEvent(journal.Event{
+	e, err := tx.AddEvent(journal.Event{
 		At: s.at(), BuildID: build, PersonID: a.Person.ID, Kind: kind, Subject: subject, Detail: string(text),
 	})
-	return err
+	return e.Seq, err
 }
 
 // post queues a letter to one person. Its text is written by the Composer.
 func (s *Steps) post(tx Tx, build journal.BuildID, to journal.Person, content any, files ...journal.LetterFile) (journal.LetterID, error) {
-	subject, text, err := s.Compose.Compose(content)
+	checkpoint := ""
+	if build != "" && to.Role == journal.Owner {
+		// Kept by people outside the shop, so that a rewritten log is found out.
+		c, err := s.checkpoint(tx)
+		if err != nil {
+			return "", err
+		}
+		checkpoint = string(c.Note)
+	}
+	subject, text, err := s.Compose.Compose(content, checkpoint)
 	if err != nil {
 		return "", fmt.Errorf("flow: compose %T: %w", content, err)
 	}

@@ -6,6 +6,7 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/billing"
+	"farbay/journal/prooflog"
 	"farbay/journal/signoff"
 )
 
@@ -128,6 +129,19 @@ type Reads interface {
 	LastNews(journal.BuildID) (time.Time, error)
 	Events(journal.BuildID) ([]journal.Event, error) // by Seq; "" for those of no build
 
+	// The proof log: each event is an entry, in the order of Seq.
+
+	// LogSize is how many entries there are.
+	LogSize() (int64, error)
+	LogEntry(seq int64) (prooflog.Entry, error)
+	// EachLogEntry calls f for each entry, by Seq, until f fails.
+	EachLogEntry(f func(prooflog.Entry) error) error
+	// LogHashes reads the tree's nodes; of use within the transaction only.
+	LogHashes() prooflog.Hashes
+	LogKeys() ([]LogKey, error)                          // oldest first; the last is in use
+	Checkpoints() ([]SignedCheckpoint, error)            // by size
+	CheckpointFrom(size int64) (SignedCheckpoint, error) // the first of at least that size
+
 	Letter(journal.LetterID) (journal.Letter, error)
 	Letters(limit int) ([]journal.Letter, error) // newest first
 	// FailedLetters counts those whose last try failed and that are not sent.
@@ -216,7 +230,11 @@ type Tx interface {
 	NextNumber(billing.DocumentKind) (int, error)
 	AddPayment(journal.Payment) error
 
-	// AddEvent gives the event its Seq and keeps it for ever.
+	AddLogKey(LogKey) error
+	AddCheckpoint(SignedCheckpoint) error
+
+	// AddEvent gives the event its Seq and keeps it for ever, in the proof log
+	// too.
 	AddEvent(journal.Event) (journal.Event, error)
 
 	AddLetter(journal.Letter) error

@@ -2,6 +2,7 @@ package flow_test
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"os"
@@ -15,6 +16,7 @@ import (
 	"farbay/journal"
 	"farbay/journal/billing"
 	"farbay/journal/flow"
+	"farbay/journal/prooflog"
 	"farbay/journal/store"
 )
 
@@ -24,6 +26,7 @@ type yard struct {
 	t     testing.TB
 	db    *store.Store
 	ids   *atomic.Int64
+	path  string // of the database
 	ctx   context.Context
 	steps *flow.Steps
 	now   time.Time
@@ -37,7 +40,7 @@ type yard struct {
 
 type plainComposer struct{}
 
-func (plainComposer) Compose(letter any) (string, string, error) {
+func (plainComposer) Compose(letter any, _ string) (string, string, error) {
 	return fmt.Sprintf("%T", letter), fmt.Sprintf("%+v", letter), nil
 }
 
@@ -73,6 +76,7 @@ func fillYard(t testing.TB) {
 	y.open(t, path, 0)
 	shop := journal.Shop{Name: "Tern Hollow Truck Works", Zone: "America/Denver", Currency: "USD", LabourRate: 9500, QuietDays: 7}
 	y.do(y.steps.Store.Write(y.ctx, func(tx flow.Tx) error { return tx.SaveShop(shop) }))
+	y.do(y.steps.Store.Write(y.ctx, func(tx flow.Tx) error { return tx.AddLogKey(flow.LogKey{Public: y.steps.LogKey.Public(), At: y.now}) }))
 	y.do(y.steps.SeedPlans(y.ctx))
 	y.office = y.person("Marta Quill", journal.Office)
 	y.jory = y.person("Jory Pike", journal.Floor)
@@ -99,11 +103,29 @@ func (y *yard) open(t testing.TB, path string, after int64) {
 	}
 	ids := new(atomic.Int64)
 	ids.Store(after)
-	y.t, y.db, y.ids = t, db, ids
+	y.t, y.db, y.ids, y.path = t, db, ids, path
 	y.steps = &flow.Steps{
 		Store: db, Now: func() time.Time { return y.now }, Compose: plainComposer{},
-		NewID: func() string { return fmt.Sprintf("id%06d", ids.Add(1)) },
+		NewID: func() string { return fmt.Sprintf("id%06d", ids.Add(1)) }, LogKey: yardKey.key(t),
 	}
+}
+
+// yardKey signs the proof logs of all yards.
+var yardKey keyOnce
+
+type keyOnce struct {
+	once sync.Once
+	made prooflog.Key
+}
+
+func (k *keyOnce) key(t testing.TB) prooflog.Key {
+	t.Helper()
+	var err error
+	k.once.Do(func() { _, k.made, err = prooflog.NewKey(rand.Reader, "yard.example/log") })
+	if err != nil {
+		t.Fatal(err)
+	}
+	return k.made
 }
 
 func (y *yard) close() {

@@ -22,7 +22,7 @@
 // seq counts from 1 without gaps. at is RFC 3339 in UTC with nine digits of
 // fraction. build and person are empty where an entry has none; there is a blank
 // after each name all the same. No value holds a line feed or another control
-// character.
+// character of ASCII.
 //
 // Its leaf hash is SHA-256 over a zero byte and the entry's bytes (RFC 6962,
 // section 2.1). With the bytes saved in a file,

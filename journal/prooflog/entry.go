@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
 	"unicode/utf8"
 )
 
@@ -28,7 +27,7 @@ type Entry struct {
 }
 
 // Bytes returns the entry's byte form (see the package comment). It fails on
-// text that is not valid UTF-8 or holds a control character, on a Seq below 1
+// text that is not valid UTF-8 or holds a control character of ASCII, on a Seq below 1
 // and on years outside 0 to 9999.
 func (e Entry) Bytes() ([]byte, error) {
 	if e.Seq < 1 {
@@ -41,13 +40,15 @@ func (e Entry) Bytes() ([]byte, error) {
 	var b bytes.Buffer
 	b.WriteString(Format + "\n")
 	for _, line := range e.lines(at) {
-		if !utf8.ValidString(line.value) || strings.ContainsFunc(line.value, unicode.IsControl) {
+		if !utf8.ValidString(line.value) || strings.ContainsFunc(line.value, isASCIIControl) {
 			return nil, fmt.Errorf("prooflog: entry %d: %s does not fit one line of text", e.Seq, line.name)
 		}
 		b.WriteString(line.name + " " + line.value + "\n")
 	}
 	return b.Bytes(), nil
 }
+
+func isASCIIControl(c rune) bool { return c < 0x20 || c == 0x7f }
 
 type entryLine struct{ name, value string }
 

@@ -31,6 +31,8 @@ func fullYard(t testing.TB) *Store {
 			tx.AddDecision(decision("paper", 1, sheet(t, heron, 1, "find-photo"))),
 			tx.AddTurn(journal.Turn{StageID: teardown, To: journal.UnderWay, At: noon}),
 			tx.AddInvoice(invoice("invoice", heron, 1, "stage:teardown")),
+			tx.AddLogKey(flow.LogKey{Public: "key", At: noon}),
+			tx.AddCheckpoint(flow.SignedCheckpoint{Size: 1, Note: []byte("note"), At: noon}),
 			tx.AddPayment(journal.Payment{ID: "payment", BuildID: heron, InvoiceID: "invoice", Amount: 100, On: "2026-04-14", Means: journal.Wire, RecordedAt: noon}),
 		} {
 			if err != nil {
@@ -46,6 +48,7 @@ func TestAppendOnly(t *testing.T) {
 	s := fullYard(t)
 	for _, table := range []string{
 		"events", "revisions", "revision_photos", "decisions", "invoices", "billed_charges", "payments", "entry_edits", "turns", "letter_files",
+		"log_keys", "checkpoints",
 	} {
 		var column string
 		if err := s.reader.Raw("SELECT name FROM pragma_table_info(?) WHERE type = 'TEXT' ORDER BY pk DESC, cid DESC LIMIT 1", table).Scan(&column).Error; err != nil {

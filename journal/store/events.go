@@ -32,6 +32,7 @@ func (r *reads) Events(build journal.BuildID) ([]journal.Event, error) {
 
 // AddEvent implements [flow.Tx]. Writes are serialised and a failed one leaves
 // nothing, so the last Seq plus one leaves no gap; a trigger refuses any other.
+// The event joins the proof log's tree at once.
 func (t *tx) AddEvent(e journal.Event) (journal.Event, error) {
 	if err := t.scan("AddEvent", &e.Seq, "SELECT coalesce(max(seq), 0) + 1 FROM events"); err != nil {
 		return journal.Event{}, err
@@ -40,7 +41,7 @@ func (t *tx) AddEvent(e journal.Event) (journal.Event, error) {
 	if err := t.add("AddEvent", "", &row); err != nil {
 		return journal.Event{}, err
 	}
-	return e, nil
+	return e, t.logged(e)
 }
 
 // lastNews is one look-up in an index for each kind of news.

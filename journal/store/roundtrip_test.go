@@ -338,7 +338,9 @@ func TestRoundTrip_Money(t *testing.T) {
 
 func TestRoundTrip_EventsAndJobs(t *testing.T) {
 	s, f := yard(t), &filler{}
-	e := fill(t, f, func(e *journal.Event) { e.BuildID, e.PersonID, e.Detail, e.Seq = heron, ada, `{"a":1}`, 99 })
+	e := fill(t, f, func(e *journal.Event) {
+		e.BuildID, e.PersonID, e.Detail, e.Seq, e.Kind, e.Subject = heron, ada, `{"a":1}`, 99, "paper sent", "é paper" // of one line
+	})
 	write(t, s, func(tx flow.Tx) error {
 		given, err := tx.AddEvent(e)
 		e.Seq = 1

@@ -52,6 +52,22 @@ BEGIN
   SELECT RAISE(ABORT, 'unknown state of a build');
 END;
 
+CREATE TABLE checkpoints (
+  size INTEGER PRIMARY KEY CHECK (size >= 1),
+  note TEXT NOT NULL CHECK (note <> ''),
+  at   TEXT NOT NULL CHECK (length(at) = 30)
+) STRICT;
+
+CREATE TRIGGER checkpoints_keep_delete BEFORE DELETE ON checkpoints
+BEGIN
+  SELECT RAISE(ABORT, 'checkpoints is append-only');
+END;
+
+CREATE TRIGGER checkpoints_keep_update BEFORE UPDATE ON checkpoints
+BEGIN
+  SELECT RAISE(ABORT, 'checkpoints is append-only');
+END;
+
 CREATE TABLE checks (
   added     INTEGER PRIMARY KEY,
   stage_id  TEXT NOT NULL REFERENCES stages (id) ON DELETE RESTRICT,
@@ -419,6 +435,45 @@ CREATE TABLE links (
   expires_at TEXT NOT NULL CHECK (length(expires_at) = 30),
   used_at    TEXT NOT NULL CHECK (length(used_at) IN (0, 30))
 ) STRICT;
+
+CREATE TABLE log_keys (
+  added  INTEGER PRIMARY KEY,
+  public TEXT NOT NULL UNIQUE CHECK (public <> ''),
+  size   INTEGER NOT NULL CHECK (size >= 0), -- entries in the log when the key was made
+  why    TEXT NOT NULL,
+  at     TEXT NOT NULL CHECK (length(at) = 30)
+) STRICT;
+
+CREATE TRIGGER log_keys_keep_delete BEFORE DELETE ON log_keys
+BEGIN
+  SELECT RAISE(ABORT, 'log_keys is append-only');
+END;
+
+CREATE TRIGGER log_keys_keep_update BEFORE UPDATE ON log_keys
+BEGIN
+  SELECT RAISE(ABORT, 'log_keys is append-only');
+END;
+
+CREATE TABLE log_nodes (
+  place INTEGER PRIMARY KEY CHECK (place >= 0),
+  hash  BLOB NOT NULL CHECK (length(hash) = 32)
+) STRICT;
+
+CREATE TRIGGER log_nodes_gapless BEFORE INSERT ON log_nodes
+WHEN NEW.place IS NOT (SELECT coalesce(max(place), -1) + 1 FROM log_nodes)
+BEGIN
+  SELECT RAISE(ABORT, 'nodes of the log are added in order');
+END;
+
+CREATE TRIGGER log_nodes_keep_delete BEFORE DELETE ON log_nodes
+BEGIN
+  SELECT RAISE(ABORT, 'log_nodes is append-only');
+END;
+
+CREATE TRIGGER log_nodes_keep_update BEFORE UPDATE ON log_nodes
+BEGIN
+  SELECT RAISE(ABORT, 'log_nodes is append-only');
+END;
 
 CREATE TABLE members (
   added     INTEGER PRIMARY KEY,

@@ -58,7 +58,8 @@ var rowsOfTables = []any{
 	personRow{}, sessionRow{}, linkRow{}, keptFormRow{}, shopRow{}, metaRow{}, planRow{}, buildRow{}, memberRow{}, visitRow{},
 	stageRow{}, checkRow{}, turnRow{}, entryRow{}, entryPhotoRow{}, entryEditRow{}, photoRow{}, paperRow{}, revisionRow{},
 	revisionPhotoRow{}, decisionRow{}, questionRow{}, consentRow{}, termsRow{}, invoiceRow{}, billedChargeRow{}, paymentRow{},
-	eventRow{}, letterRow{}, letterFileRow{}, jobRow{}, layerRow{}, correctionRow{},
+	eventRow{}, letterRow{}, letterFileRow{}, jobRow{}, layerRow{}, correctionRow{}, nodeRow{}, logKeyRow{},
+	checkpointRow{},
 }
 
 // TestRows_MatchColumns: each row struct has exactly its table's columns, but

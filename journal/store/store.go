@@ -77,6 +77,9 @@ func Open(path string) (_ *Store, err error) {
 	if err = s.migrate(ctx); err != nil {
 		return nil, err
 	}
+	if err = s.growLog(ctx); err != nil {
+		return nil, err
+	}
 	if s.reader, err = connect(full, "deferred", true, readers); err != nil {
 		return nil, err
 	}
