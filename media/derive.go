@@ -60,7 +60,7 @@ func (l *Limiter) Derive(ctx context.Context, r io.ReaderAt, info Info, emit fun
 }
 
 func (l *Limiter) deriveView(ctx context.Context, r io.ReaderAt, info Info, view View, emit func(Derivative) error) error {
-	if !info.Decodable() {
+	if !info.Decodable() || info.layout.width < 1 { // the latter if Inspect did not make it
 		return fmt.Errorf("media.Derive: %q: %w", info.Kind, ErrUnsupported)
 	}
 	release, err := l.acquire(ctx, info.needBytes())

@@ -28,25 +28,50 @@ func (a *App) entryNew(c echo.Context) error {
 }
 
 // showLoose shows the form for a new entry with the person's loose photos
-// ticked, and says of files that have just been sent which were not taken.
+// ticked, and says of files that have just been sent which were not taken. Of a
+// burst only the best guess is ticked, and nothing that looks like a posted one.
+// The stage is that during which they all were taken, if there is one.
 func (a *App) showLoose(c echo.Context, status int, refused []string) error {
 	form := views.EntryForm{ID: a.newID(), Stage: c.QueryParam("stage")}
-	loose, err := a.steps.LoosePhotos(c.Request().Context(), actor(c), of(c).build.ID)
+	offers, err := a.steps.EntryOffers(c.Request().Context(), actor(c), of(c).build.ID, nil)
 	if err != nil {
 		return err
 	}
+	spare := offers.Posted
+	for _, burst := range journal.Bursts(offers.Loose) {
+		for _, p := range burst[1:] {
+			spare = with(spare, p.ID)
+		}
+	}
 	var chosen []picked
-	for _, p := range loose {
-		if len(chosen) < journal.MaxEntryPhotos {
+	stages := map[journal.StageID]bool{}
+	for _, p := range offers.Loose {
+		if len(chosen) < journal.MaxEntryPhotos && !spare[p.ID] {
 			chosen = append(chosen, picked{id: p.ID})
+			stages[offers.Stages[p.ID]] = true
+		}
+	}
+	if len(stages) == 1 && form.Stage == "" {
+		for stage := range stages {
+			form.Stage = string(stage)
 		}
 	}
 	return a.showEntryNew(c, status, form, chosen, nil, refused)
 }
 
+// with returns a set with one more in it; set may be nil.
+func with[K comparable](set map[K]bool, more K) map[K]bool {
+	if set == nil {
+		set = map[K]bool{}
+	}
+	set[more] = true
+	return set
+}
+
 func entryForm(f *form) views.EntryForm {
 	return views.EntryForm{
 		ID: f.raw("id"), Stage: f.raw("stage"), Kind: f.raw("kind"), Audience: f.raw("audience"), Text: f.raw("text"), Version: f.version(),
+		Known: f.list("known"),
 	}
 }
 
@@ -66,8 +91,16 @@ func (a *App) showEntryNew(c echo.Context, status int, form views.EntryForm, cho
 	if page.Form.Stage == "" {
 		page.Form.Stage = onlyOpen(view.Stages)
 	}
-	if page.Loose, err = a.pickPhotos(c, f.Words, chosen); err != nil {
+	var offered []journal.Photo
+	if page.Loose, offered, err = a.pickPhotos(c, f.Words, view.Stages, chosen); err != nil {
 		return err
+	}
+	for _, burst := range journal.Bursts(offered) {
+		var ids []journal.PhotoID
+		for _, p := range burst {
+			ids = append(ids, p.ID)
+		}
+		page.Bursts = append(page.Bursts, ids)
 	}
 	return a.show(c, status, page)
 }
@@ -87,36 +120,42 @@ func onlyOpen(stages []journal.Stage) string {
 	return open
 }
 
-// pickPhotos offers the chosen photos, ticked, then the person's loose ones.
-func (a *App) pickPhotos(c echo.Context, w views.Words, chosen []picked) ([]views.PickPhoto, error) {
-	ctx, build := c.Request().Context(), of(c).build.ID
+// pickPhotos offers the chosen photos, ticked, then the person's loose ones, and
+// says of each during which stage it was taken.
+func (a *App) pickPhotos(c echo.Context, w views.Words, stages []journal.Stage, chosen []picked) (offers []views.PickPhoto, photos []journal.Photo, err error) {
 	var ids []journal.PhotoID
 	for _, p := range chosen {
 		ids = append(ids, p.id)
 	}
-	photos, err := a.steps.PhotosOf(ctx, actor(c), build, ids)
+	known, err := a.steps.EntryOffers(c.Request().Context(), actor(c), of(c).build.ID, ids)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	loose, err := a.steps.LoosePhotos(ctx, actor(c), build)
-	if err != nil {
-		return nil, err
-	}
-	var offers []views.PickPhoto
 	offered := map[journal.PhotoID]bool{}
 	offer := func(p journal.Photo, caption string, ticked bool) {
-		if p.ID != "" && !offered[p.ID] {
-			offered[p.ID] = true
-			offers = append(offers, views.PickPhoto{View: views.NewPhotoView(w, p, "", ""), FileName: p.FileName, Caption: caption, Chosen: ticked})
+		if p.ID == "" || offered[p.ID] {
+			return
 		}
+		offered[p.ID] = true
+		var notes []string
+		if stage := known.Stages[p.ID]; stage != "" {
+			notes = append(notes, "during "+stageName(stages, stage))
+		}
+		if known.Posted[p.ID] {
+			notes = append(notes, "like one that is posted")
+		}
+		photos = append(photos, p)
+		offers = append(offers, views.PickPhoto{
+			View: views.NewPhotoView(w, p, "", ""), FileName: p.FileName, Caption: caption, Chosen: ticked, Note: strings.Join(notes, ", "),
+		})
 	}
 	for _, p := range chosen {
-		offer(photos[p.id], p.caption, true)
+		offer(known.Photos[p.id], p.caption, true)
 	}
-	for _, p := range loose {
+	for _, p := range known.Loose {
 		offer(p, "", false)
 	}
-	return offers, nil
+	return offers, photos, nil
 }
 
 // posted is a posted entry form, with its photos in order: those named first,
@@ -148,6 +187,15 @@ func (a *App) readEntry(c echo.Context) (posted, error) {
 		}
 	}
 	return p, nil
+}
+
+// nameFiles names the files that were taken from now on, so that showing the form
+// again offers them.
+func (p posted) nameFiles() {
+	p.values.Del("photo")
+	for _, photo := range p.photos {
+		p.values.Add("photo", string(photo.id))
+	}
 }
 
 func (p posted) entryPhotos() []journal.EntryPhoto {
@@ -185,21 +233,27 @@ func (p posted) entry() flow.NewEntry {
 	}
 }
 
-// entryAdd posts an entry. POST /builds/:build/entries
+// entryAdd posts an entry, or one a stage; see [App.postEntries].
+// POST /builds/:build/entries
 func (a *App) entryAdd(c echo.Context) error {
 	p, err := a.readEntry(c)
 	if err != nil {
 		return err
 	}
-	build := of(c).build.ID
-	e, err := a.steps.PostEntry(c.Request().Context(), actor(c), build, p.entry())
-	if bad, other := problems(err); other == nil && len(bad) > 0 {
+	if p.raw("split") == "back" {
+		return a.showEntryNew(c, http.StatusOK, entryForm(p.form), p.photos, nil, p.refused)
+	}
+	entries, shares, err := a.postEntries(c, p)
+	if bad, other := problems(err); other == nil && len(bad) > 0 && !wantsData(c) {
 		return a.showEntryNew(c, http.StatusUnprocessableEntity, entryForm(p.form), p.photos, bad, p.refused)
 	}
 	if err != nil {
 		return err
 	}
-	return a.doneEntry(c, e.ID, saidPosted(e), p.refused)
+	if len(shares) > 0 {
+		return a.askSplit(c, p, shares)
+	}
+	return a.doneEntries(c, p, entries)
 }
 
 // doneEntry says on an entry's page what was done to it and which files were
@@ -252,6 +306,9 @@ func (a *App) showEntry(c echo.Context, status int, reason string, bad journal.P
 	_, lines, err := a.steps.PapersOf(ctx, actor(c), build)
 	if err != nil {
 		return err
+	}
+	if v.MayEdit {
+		page.Bursts = burstViews(f.Words, v)
 	}
 	page.Papers = views.PaperList{Words: f.Words, BuildID: build}
 	for _, l := range lines {
@@ -324,6 +381,7 @@ func (a *App) showEntryEdit(c echo.Context, id journal.EntryID, status int, p en
 	var chosen []picked
 	for _, photo := range e.Photos {
 		chosen = append(chosen, picked{photo.PhotoID, photo.Caption})
+		page.Form.Known = append(page.Form.Known, string(photo.PhotoID))
 	}
 	if p.typed != nil {
 		page.Form, chosen = entryForm(formOf(p.typed)), pickedOf(formOf(p.typed))
@@ -331,7 +389,7 @@ func (a *App) showEntryEdit(c echo.Context, id journal.EntryID, status int, p en
 	if p.notice != "" {
 		page.Flash, page.Form.Version = p.notice, e.Version
 	}
-	if page.Photos, err = a.pickPhotos(c, f.Words, chosen); err != nil {
+	if page.Photos, _, err = a.pickPhotos(c, f.Words, v.Stages, chosen); err != nil {
 		return err
 	}
 	return a.show(c, status, page)
@@ -344,13 +402,12 @@ func (a *App) entrySave(c echo.Context) error {
 		return err
 	}
 	build := of(c).build.ID
-	_, err = a.steps.EditEntry(c.Request().Context(), actor(c), build, entryID(c), flow.EntryChange{Version: p.version(), NewEntry: p.entry()})
-	// Files that were taken are named from now on, so that showing the form
-	// again offers them.
-	p.values.Del("photo")
-	for _, photo := range p.photos {
-		p.values.Add("photo", string(photo.id))
+	change := flow.EntryChange{Version: p.version(), NewEntry: p.entry()}
+	if p.has("known") {
+		change.Known = append([]journal.PhotoID{}, formIDs[journal.PhotoID](p.form, "known")...)
 	}
+	_, err = a.steps.EditEntry(c.Request().Context(), actor(c), build, entryID(c), change)
+	p.nameFiles()
 	if bad, other := problems(err); other == nil && len(bad) > 0 {
 		return a.showEntryEdit(c, entryID(c), http.StatusUnprocessableEntity, entryEditPage{typed: p.values, bad: bad, refused: p.refused})
 	}

@@ -53,6 +53,9 @@ func (a *App) photo(c echo.Context) error {
 			}
 		}
 	}
+	if page.Time, err = a.photoTime(c, f.Words, v.Photo); err != nil {
+		return err
+	}
 	if of(c).person.Role.Staff() {
 		page.Facts = &views.PhotoFacts{
 			FileName: v.Photo.FileName, Camera: v.Photo.Camera, Bytes: v.Photo.Bytes, SHA256: v.Photo.SHA256, By: v.By,

@@ -59,7 +59,7 @@ func (f Frame) HouseNav() []Link {
 	switch f.Person.Role {
 	case journal.Office:
 		links = []Link{{Text: "What waits", Href: "/"}, {Text: "Builds", Href: "/builds"}, {Text: "People", Href: "/people"},
-			{Text: "Plans", Href: "/plans"}, {Text: "Shop", Href: "/shop"}, {Text: "Letters", Href: "/outbox"}}
+			{Text: "Plans", Href: "/plans"}, {Text: "Shop", Href: "/shop"}, {Text: "Clocks", Href: "/clocks"}, {Text: "Letters", Href: "/outbox"}}
 	case journal.Floor:
 		links = []Link{{Text: "My day", Href: "/"}, {Text: "Builds", Href: "/builds"}}
 	case journal.Owner:

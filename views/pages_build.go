@@ -244,6 +244,7 @@ type Photo struct {
 	// CompareAt is where it is compared with another; "" while it has no sizes.
 	CompareAt string
 	Facts     *PhotoFacts // staff only; nil for owners
+	Time      *PhotoTime  // how its time is known, and where it has been; nil for nothing to say
 }
 
 // Template names the page's template.

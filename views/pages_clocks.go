@@ -263,7 +263,7 @@ type PhotoTime struct {
 	// For the shop; left zero for owners.
 	ForShop   bool
 	Claim     string // what the file says, and how it says it
-	Doubt     string // what speaks against that
+	Doubt     string // what speaks against that, when it was corrected
 	Why, By   string // of the correction
 	MadeAt    time.Time
 	ClockPage string // of the correction; for the office

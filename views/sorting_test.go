@@ -31,7 +31,21 @@ func sortingPages() map[string]Page {
 	cameras := []CameraLine{{"Ostler One", 1412, ago(90), ago(1)}, {"Tolland T3", 1, ago(3), ago(3)}}
 	typed := ClockForm{ID: "0123456789abcdef", Camera: "Ostler One", Hours: "1", Seconds: "x", Was: "behind", To: "2026-04-14T15:12", Why: "Wall clock"}
 	bad := journal.Problems{"seconds": "Please type a whole number between 0 and 59.", "shift": "The two times are the same, so there is nothing to correct.", "to": "The last photo lies before the first."}
+	stand := func(entry, stage string) PhotoStand {
+		return PhotoStand{EntryID: journal.EntryID(entry), Stage: stage}
+	}
+	withdrawn := stand("e2", "Plating")
+	withdrawn.Withdrawn = true
+	step := func(from, to PhotoStand) PhotoStepLine {
+		return PhotoStepLine{Words: shopWords, Build: "h", At: ago(1), By: "Mara Lind", From: from, To: to}
+	}
+	photo := Photo{Frame: heronFrame("Photo", "/photos/pha"), Photo: shopPhotos(1)[0], Time: &PhotoTime{
+		Words: shopWords, Off: "1 hour behind", ForShop: true, Claim: "Tuesday 14 April, 3:12 pm at the shop (camera clock and zone)", Doubt: "That is before the truck arrived.",
+		Why: "Wall clock", By: "Mara Lind", MadeAt: ago(1), ClockPage: "/clocks/c1", WrongAt: "/clocks?photo=pha", History: []PhotoStepLine{
+			step(stand("e1", "Teardown"), stand("e2", "Plating")), step(stand("e2", "Plating"), PhotoStand{}), step(PhotoStand{}, stand("e3", "Plating")),
+			step(stand("e3", "Plating"), stand("e2", "Plating")), step(stand("e2", "Teardown"), stand("e2", "Plating")), step(stand("e2", "Plating"), withdrawn)}}}
 	return map[string]Page{
+		"photo-time": photo,
 		"entry-new-bursts": EntryNew{Frame: floorFrame("New entry", "/entries/new"), Stages: stages, Loose: burst,
 			Bursts: [][]journal.PhotoID{{burst[3].View.ID, burst[1].View.ID}, {burst[4].View.ID, burst[5].View.ID}}},
 		"entry-split": EntrySplit{Frame: floorFrame("One entry, or one a stage?", "/entries"), Chosen: "Body metal", Typed: []Hidden{{"text", "What <we> did"}, {"photo", "pha"}},
@@ -141,6 +155,18 @@ func TestClocks_keepWhatWasTyped(t *testing.T) {
 	for _, field := range pages["clock-preview"].(ClockPreview).Typed.Fields() {
 		if !strings.Contains(preview, `type="hidden" name="`+field.Name+`" value="`+html.EscapeString(field.Value)+`"`) {
 			t.Errorf("%s is not passed on", field.Name)
+		}
+	}
+}
+
+func TestPhotoTime_tellsTheWay(t *testing.T) {
+	out := render(t, mustNew(t), sortingPages()["photo-time"])
+	for _, want := range []string{
+		"The camera’s clock was 1 hour behind", "Moved from Teardown to Plating", "Taken out of an entry of Plating", "Put into an entry of Plating",
+		"Moved to another entry of Plating", "Went with its entry from Teardown to Plating", "Withdrawn with its entry of Plating", `href="/builds/h/entries/e1"`,
+	} {
+		if !strings.Contains(out, want) {
+			t.Errorf("the page does not say %q", want)
 		}
 	}
 }
