@@ -272,6 +272,35 @@ func TestFullSize(t *testing.T) {
 	}
 }
 
+// TestFullSize_HEIC: a phone's photo at full size, with the colours that the
+// derivative has, and nothing of its Exif.
+func TestFullSize_HEIC(t *testing.T) {
+	if testing.Short() {
+		t.Skip("skipped: decoding takes seconds")
+	}
+	folder := cameraFolder(t)
+	program(t, "exiftool")
+	b := readFile(t, filepath.Join(folder, "files", "offset__IMG_2927.HEIC"))
+	info := mustInspect(t, b)
+	var out bytes.Buffer
+	if err := FullSize(t.Context(), bytes.NewReader(b), info, &out); err != nil {
+		t.Fatal(err)
+	}
+	got := mustInspect(t, out.Bytes())
+	if got.Width != info.Width || got.Height != info.Height || got.Orientation != 1 || got.Exif != (Exif{}) {
+		t.Errorf("%+v of %+v", got, info)
+	}
+	full, shown := meanColour(decodeJPEG(t, out.Bytes())), meanColour(decodeJPEG(t, deriveAll(t, b)[320].JPEG))
+	for i := range full {
+		if d := full[i] - shown[i]; d < -2 || d > 2 {
+			t.Errorf("mean colour %v, the derivative's is %v", full, shown)
+		}
+	}
+	check := privacyCheck{dir: t.TempDir(), seen: map[string]bool{}}
+	check.add(t, "heic", Derivative{JPEG: out.Bytes()}, []string{info.Exif.Model, info.Exif.DateTimeOriginal, "exif\x00"})
+	check.exifTool(t)
+}
+
 // turnArgs has ImageMagick turn upright what it decodes.
 var turnArgs = map[int][]string{1: nil, 6: {"-rotate", "90"}}
 

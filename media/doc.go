@@ -5,7 +5,9 @@
 // up, and what its camera wrote about time and place, before anything is
 // decoded. [CaptureTime] turns the camera's claims into one instant with its
 // source. [Derive] makes the three JPEGs that people look at: upright, and with
-// nothing of the original in them but pixels and an RGB colour profile.
+// nothing of the original in them but pixels and an RGB colour profile. [CleanJPEG],
+// [FullSize] and [CleanVideo] give an owner the whole photo or video without
+// what is private in it; [Poster] takes a still of a video.
 //
 // Every byte read here was written by somebody else's program. Containers are
 // walked by this package, sizes are checked before memory is taken for them,

@@ -24,7 +24,8 @@ type Info struct {
 	Width, Height int // pixels, upright
 	// Orientation is the Exif number, 1 to 8, of the turn that makes the stored
 	// pixels upright. 1, nothing to do, for absent and impossible values. For
-	// HEIC it comes from the file's own irot and imir, never from Exif.
+	// HEIC it comes from the file's own irot and imir, never from Exif, for
+	// videos from the matrices of the first video track and the movie.
 	Orientation int
 	Exif        Exif
 	// HasICC says that the file carries a colour profile, of whatever kind.

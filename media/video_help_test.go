@@ -58,6 +58,8 @@ var h265Args = []string{"-c:v", "libx265", "-preset", "ultrafast", "-x265-params
 type filmParts struct {
 	wideMdat, openMdat, co64, noBrands, noDuration, elsewhere bool
 
+	shared bool // a track of notes says that its samples are the same
+
 	matrix      [4]int32
 	sampleTicks int // of the four, in 1/600 s
 	sizes       int // said to be in stsz
@@ -66,7 +68,6 @@ type filmParts struct {
 	shift       int // added to the second chunk's offset
 	handler     string
 	coded       int // width and height of the sample entry
-	extra       [][]byte
 }
 
 // filmSample is what each sample holds: in H.264's form, a unit of a picture and
@@ -100,9 +101,6 @@ func filmOf(p filmParts) []byte {
 		out = append(out, build(at)...)
 		out = append(out, 0, 0, 0, 0, 'm', 'd', 'a', 't')
 		return append(out, content...)
-	}
-	for _, extra := range p.extra {
-		out = append(out, extra...)
 	}
 	if p.wideMdat {
 		out = append(out, 0, 0, 0, 1, 'm', 'd', 'a', 't')
@@ -158,6 +156,9 @@ func filmMoov(p filmParts, sampleBytes int, offsets []int) []byte {
 		box("stsc", be32(0), be32(1), be32(1), be32(2), be32(1)), box("stsz", stsz), places)
 	minf := box("minf", box("vmhd", be32(1), make([]byte, 8)), dinf, stbl)
 	trak := box("trak", tkhd, box("mdia", mdhd, hdlr, minf), box("udta", box("\xa9nam", be16(11), be16(0), []byte("Quarterdeck"))))
+	if p.shared {
+		trak = append(trak, bytes.ReplaceAll(trak, []byte("vide"), []byte("meta"))...)
+	}
 	return box("moov", mvhd, trak, box("udta", box("\xa9mak", be16(6), be16(0), []byte("Ostler"))))
 }
 
