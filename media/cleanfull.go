@@ -3,7 +3,6 @@ package media
 import (
 	"context"
 	"fmt"
-	"image"
 	"image/jpeg"
 	"io"
 )
@@ -27,14 +26,25 @@ const fullBytesPerPixel = 12
 // pixels a JPEG may have, [ErrTruncated] or [ErrDamaged] if decoding fails, and
 // the errors of r, ctx and w. After an error, w has a part of the JPEG or nothing.
 func FullSize(ctx context.Context, r io.ReaderAt, info Info, w io.Writer) error {
-	if err := fullSize(ctx, r, info, w); err != nil {
+	return FullSizeView(ctx, r, info, View{}, w)
+}
+
+// FullSizeView is [FullSize] for one view of a photo, cut by the rules of
+// [DeriveView] out of the decoded photo, also out of a JPEG. It returns
+// [ErrBadView] too, for a view that is none.
+func FullSizeView(ctx context.Context, r io.ReaderAt, info Info, view View, w io.Writer) error {
+	err := view.check()
+	if err == nil {
+		err = fullSize(ctx, r, info, view.whole(), w)
+	}
+	if err != nil {
 		return fmt.Errorf("media.FullSize: %w", err)
 	}
 	return nil
 }
 
-func fullSize(ctx context.Context, r io.ReaderAt, info Info, w io.Writer) error {
-	if info.Kind == JPEG {
+func fullSize(ctx context.Context, r io.ReaderAt, info Info, view View, w io.Writer) error {
+	if info.Kind == JPEG && view == (View{}).whole() {
 		clean, err := cleanJPEG(r, info)
 		if err != nil {
 			return err
@@ -57,7 +67,11 @@ func fullSize(ctx context.Context, r io.ReaderAt, info Info, w io.Writer) error 
 		return err
 	}
 	profile := profileSegments(info, full)
-	err = guard(func() { full = full.shrink(info.Orientation, image.Pt(info.Width, info.Height)) })
+	size := view.rect(view.turned(info)).Size()
+	err = guard(func() {
+		part, orientation := view.take(full, info.Orientation)
+		full = part.shrink(orientation, size)
+	})
 	if err != nil {
 		return err
 	}
