@@ -100,7 +100,7 @@ func (p EntrySplit) Say() string {
 		case share.Chosen:
 			chosen = n
 		case said == "":
-			said = fmt.Sprintf("%s taken while %s was under way", Plural(n, "photo was", "photos were"), share.Stage)
+			said = fmt.Sprintf("%s taken while %s was under way", Count(n, "photo was", "photos were"), share.Stage)
 		default:
 			said += fmt.Sprintf(", %d while %s was", n, share.Stage)
 		}
@@ -108,7 +108,7 @@ func (p EntrySplit) Say() string {
 	if chosen == 0 {
 		return said + ". None goes with " + p.Chosen + ", which you chose."
 	}
-	return said + fmt.Sprintf(". %s with %s, as you chose.", Plural(chosen, "photo goes", "photos go"), p.Chosen)
+	return said + fmt.Sprintf(". %s with %s, as you chose.", Count(chosen, "photo goes", "photos go"), p.Chosen)
 }
 
 // SaySplit says what posting one entry a stage does.

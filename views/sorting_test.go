@@ -103,8 +103,8 @@ func TestEntrySplit_Say(t *testing.T) {
 		want   string
 	}{
 		{[]SplitShare{share("Teardown", 25, false), share("Fabrication", 15, true)}, "25 photos were taken while Teardown was under way. 15 photos go with Fabrication, as you chose."},
-		{[]SplitShare{share("Fabrication", 1, true), share("Teardown", 1, false)}, "1 photo was taken while Teardown was under way. 1 photo goes with Fabrication, as you chose."},
-		{[]SplitShare{share("Teardown", 2, false), share("Plating", 3, false)}, "2 photos were taken while Teardown was under way, 3 while Plating was. None goes with Fabrication, which you chose."},
+		{[]SplitShare{share("Fabrication", 1, true), share("Teardown", 1, false)}, "One photo was taken while Teardown was under way. One photo goes with Fabrication, as you chose."},
+		{[]SplitShare{share("Teardown", 2, false), share("Plating", 3, false)}, "Two photos were taken while Teardown was under way, 3 while Plating was. None goes with Fabrication, which you chose."},
 	} {
 		if got := strings.ReplaceAll((EntrySplit{Chosen: "Fabrication", Shares: c.shares}).Say(), nbsp, " "); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)
