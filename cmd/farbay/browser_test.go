@@ -24,7 +24,7 @@ const phoneWidth, phoneHeight = 390, 844
 
 // needs returns the path of a program, and skips the test when it is missing;
 // with FARBAY_TEST_ALL set, as the full run has it, that is a failure.
-func needs(t *testing.T, program string) string {
+func needs(t testing.TB, program string) string {
 	t.Helper()
 	path, err := exec.LookPath(program)
 	if err != nil {
@@ -39,12 +39,12 @@ func needs(t *testing.T, program string) string {
 // browser is one headless Chromium. Each of its people is a window with cookies
 // of its own.
 type browser struct {
-	t   *testing.T
+	t   testing.TB
 	ctx context.Context
 	axe string // source of the accessibility checker; "" when it is not there
 }
 
-func newBrowser(t *testing.T) *browser {
+func newBrowser(t testing.TB) *browser {
 	t.Helper()
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
 		chromedp.ExecPath(needs(t, "chromium")), chromedp.NoSandbox, chromedp.DisableGPU,
@@ -73,7 +73,7 @@ func newBrowser(t *testing.T) *browser {
 
 // window is one person's browser window.
 type window struct {
-	t      *testing.T
+	t      testing.TB
 	who    string
 	base   string
 	ctx    context.Context

@@ -127,7 +127,7 @@ func (l *link) take(conn net.Conn) bool {
 		return false
 	}
 	tcp := conn.(*net.TCPConn)
-	if err := errors.Join(tcp.SetReadBuffer(8<<10), tcp.SetWriteBuffer(8<<10)); err != nil {
+	if err := errors.Join(tcp.SetReadBuffer(32<<10), tcp.SetWriteBuffer(32<<10)); err != nil {
 		l.t.Error(err)
 	}
 	return true

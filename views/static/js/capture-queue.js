@@ -77,6 +77,7 @@ export function startQueue(root, tellPage) {
       do {
         again = false;
         end = await send.pass((now) => {
+          if (now && going?.photo === now.photo && now.part > going.part) failures = 0; // it moves: the link is worth asking soon
           going = now;
           soon();
         });

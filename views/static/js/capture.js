@@ -190,6 +190,7 @@ function showSmall(photo, file) {
   });
 }
 
+let shownPhotos = 0;
 async function showPhotos() {
   const entry = (await store.entries()).find((one) => one.id === draft.id);
   photos = entry?.state === "draft" ? entry.photos : [];
@@ -200,7 +201,10 @@ async function showPhotos() {
     if (address && tile.firstChild.src !== address) tile.firstChild.src = address;
     tile.firstChild.classList.toggle("none", !address);
   });
+  const grown = photos.length > shownPhotos;
+  shownPhotos = photos.length;
   find("photos").hidden = photos.length === 0;
+  if (grown) find("photos").scrollLeft = find("photos").scrollWidth; // the newest in sight
   find("photos-said").textContent = photos.length > 0 ? `${count(photos.length, "photo is", "photos are")} kept on this phone.` : "";
   find("post").textContent = photos.length > 0 ? `Post ${count(photos.length, "photo", "photos")}` : "Post it";
 }
