@@ -102,7 +102,7 @@ func (l *link) untilSent(bytes int64) {
 }
 
 // The link of BenchmarkCapture_BadLink at about a twelfth of its times, faster: 12
-// Mbit/s, cuts of 2.5 s, photos of about 80 KB.
+// Mbit/s, cuts of 2.5 s, photos of about 56 KB.
 func TestCapture_BadLink(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes half a minute")
@@ -114,7 +114,7 @@ func TestCapture_BadLink(t *testing.T) {
 	}
 }
 
-// Forty photos of about 400 KB over 2 Mbit/s with 2 % loss and three cuts of 30
+// Forty photos of about 290 KB over 2 Mbit/s with 2 % loss and three cuts of 30
 // s, in real time: a real page in a real browser, and the real server.
 func BenchmarkCapture_BadLink(b *testing.B) {
 	for b.Loop() {
