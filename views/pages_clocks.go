@@ -213,7 +213,7 @@ func (w Words) exact(at time.Time) (string, error) {
 func (e ClockEffect) SayDoubt() string {
 	var all []string
 	if e.Doubtful > 0 {
-		all = append(all, Count(e.Doubtful, "photo becomes doubtful", "photos become doubtful")+": the time does not fit the build or the day it was received.")
+		all = append(all, Count(e.Doubtful, "photo becomes doubtful", "photos become doubtful")+": the time does not fit the build or its receipt.")
 	}
 	if e.Settled > 0 {
 		all = append(all, Count(e.Settled, "photo stops being doubtful.", "photos stop being doubtful."))
