@@ -105,8 +105,8 @@ func checkTable(tag []byte) error {
 }
 
 // toSRGB returns the way from a profile's colours, of so many channels from 0 to
-// 1, to sRGB, likewise. The rendering intent is perceptual, without black point
-// compensation, which the profile's tables have built in.
+// 1, to sRGB, likewise. The rendering intent is perceptual, with black point
+// compensation: the press's darkest black becomes the screen's.
 func toSRGB(profile []byte, space string, channels int) (convert func(in []float64) [3]float64, err error) {
 	checked, err := checkProfile(profile, space)
 	if err != nil {
@@ -118,7 +118,7 @@ func toSRGB(profile []byte, space string, channels int) (convert func(in []float
 			return
 		}
 		var way *icc.Pipeline
-		if way, err = p.CreateTransformerToSRGB(icc.PerceptualRenderingIntent, false, channels, true, false, true); err != nil {
+		if way, err = p.CreateTransformerToSRGB(icc.PerceptualRenderingIntent, true, channels, true, false, true); err != nil {
 			return
 		}
 		convert = func(in []float64) [3]float64 {
