@@ -45,11 +45,14 @@ type Derivative struct {
 //
 // Sizes are rounded to whole pixels, the short edge to no less than 1.
 // Transparency is laid on white. The colour profile is copied if it is one for
-// RGB; pixels of a photo with another kind are taken as sRGB or sRGB grey.
+// RGB; inks and greys are brought to sRGB by theirs, or, if it is absent or
+// broken, taken as perfect inks and sRGB grey.
 //
 // It returns [ErrUnsupported] if info is not decodable, [ErrTruncated] or
-// [ErrDamaged] if decoding fails (also by a panic of the decoder), and the
-// errors of r, ctx and emit. Derivatives handed out before an error are good.
+// [ErrDamaged] if decoding fails (also by a panic of the decoder), [ErrNoChild]
+// for a HEIC in a program without [RunChild], and the errors of r, ctx and emit.
+// A HEIC whose decoder was killed or kept waiting gives another error, after
+// which trying again may work. Derivatives handed out before an error are good.
 func Derive(ctx context.Context, r io.ReaderAt, info Info, emit func(Derivative) error) error {
 	return defaultLimiter.Derive(ctx, r, info, emit)
 }

@@ -16,13 +16,14 @@ var (
 	// ErrNotImage: the first bytes are those of no image format known here.
 	ErrNotImage = errors.New("the file is not an image")
 	// ErrUnsupported: an image, but of a kind that is not taken (GIF, TIFF,
-	// BMP, AVIF, an animation) or not decoded (HEIC, 12-bit JPEG).
+	// BMP, AVIF, an animation) or not decoded (12-bit JPEG).
 	ErrUnsupported = errors.New("this kind of image is not taken")
 	// ErrTruncated: the file ends before its image does.
 	ErrTruncated = errors.New("the file is cut off")
 	// ErrDamaged: the bytes break the rules of their own format.
 	ErrDamaged = errors.New("the file is damaged")
-	// ErrTooManyPixels: width times height is over [MaxPixels].
+	// ErrTooManyPixels: width times height is over [MaxPixels], or
+	// [MaxHEICPixels] in a HEIC.
 	ErrTooManyPixels = errors.New("the image has more pixels than allowed")
 	// ErrTooManyScans: a JPEG with more scans than [MaxScans].
 	ErrTooManyScans = errors.New("the JPEG has more scans than allowed")

@@ -47,7 +47,7 @@ func (m *heifMeta) describe(out *layout) error {
 	}
 	out.crop, out.orientation = shown.rect, shown.turn.orientation()
 	out.width, out.height = shown.rect.Dx(), shown.rect.Dy()
-	out.decodeBytesPerPixel = 2 // what the decoder's process hands over
+	out.decodeBytesPerPixel = 3 // what is handed over: 1.5 for 4:2:0, 3 for 4:4:4
 	if m.alpha() != 0 {
 		out.decodeBytesPerPixel = 8
 	}

@@ -54,8 +54,11 @@ func (l *Limiter) acquire(ctx context.Context, need int64) (release func(), err 
 // needBytes estimates the memory that [Derive] takes for a file.
 func (i Info) needBytes() int64 {
 	pixels := int64(i.layout.width) * int64(i.layout.height)
+	if i.Kind == HEIC { // what its decoder takes is bounded by itself, in a process of its own
+		pixels = int64(i.layout.coded.X) * int64(i.layout.coded.Y)
+	}
 	need := pixels*i.layout.decodeBytesPerPixel + fixedDeriveBytes
-	if i.Kind != JPEG {
+	if i.Kind != JPEG && (i.Kind != HEIC || i.layout.decodeBytesPerPixel > 3) {
 		// imaging shrinks across first: RGBA rows of the target's width.
 		need += int64(LongEdges[0]) * 4 * int64(max(i.layout.width, i.layout.height))
 	}
