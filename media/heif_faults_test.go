@@ -223,6 +223,9 @@ func TestDerive_HEICBombs(t *testing.T) {
 // TestLimitMemory: the kernel's bound is one. A process of this program takes
 // 64 MB within a bound of 512, and dies of 1024.
 func TestLimitMemory(t *testing.T) {
+	if raceSlowdown > 1 {
+		t.Skip("skipped: the race detector takes more than the bound for itself")
+	}
 	for size, ok := range map[string]bool{"64": true, "1024": false} {
 		program, err := os.Executable()
 		if err != nil {
