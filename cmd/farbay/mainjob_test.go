@@ -151,7 +151,13 @@ func signChange(t *testing.T, s *servertest.Server, owner *window) {
 	owner.sees("Orla Wintle", "Both front floor pans")
 	s.Settle()
 	letters = s.Mail.To(s.Owner.Email)
-	if copied := letters[len(letters)-1]; len(copied.Files) != 1 {
-		t.Errorf("the copy %q has %d files", copied.Subject, len(copied.Files))
+	copied := letters[len(letters)-1]
+	if len(copied.Files) != 2 {
+		t.Fatalf("the copy %q has %d files, want the paper and the receipt", copied.Subject, len(copied.Files))
+	}
+	// As a stranger would check it: with the published key and nothing else.
+	keys := strings.Fields(s.Client().Get("/proof-log/keys").Body)
+	if found, err := verifyReceipt(copied.Files[1].Data, copied.Files[0].Data, keys); err != nil || found.Kind != "paper signed" {
+		t.Errorf("the receipt in the e-mail: %+v (%v)", found, err)
 	}
 }
