@@ -40,8 +40,7 @@ type baseline struct {
 // baselinePart is a component of the frame.
 type baselinePart struct {
 	id, quantAt      byte
-	across, down     int // samples per MCU edge, in blocks
-	dcAt, acAt       byte
+	across, down     int   // samples per MCU edge, in blocks
 	last             int32 // the DC coefficient before
 	pix              []uint8
 	stride           int
@@ -209,43 +208,104 @@ func (d *baseline) image(across, down int) image.Image {
 	return img.SubImage(shown)
 }
 
-// scan decodes all MCUs (T.81 A.2.3, F.2.1).
+// mcuRow is the coefficients of one row of MCUs, block by block in the order of
+// the data, and whether a block has but its first.
+type mcuRow struct {
+	number       int
+	coefficients [][64]int32
+	flat         []bool
+}
+
+// rowsAhead is how many rows of MCUs may be decoded and not yet transformed.
+const rowsAhead = 4
+
+// scan decodes all MCUs (T.81 A.2.3, F.2.1). Their coefficients are read here
+// and made samples beside it, row by row: each is about half of the work.
 func (d *baseline) scan() (image.Image, error) {
 	across, down := ceilDiv(d.width, 8*d.parts[0].across), ceilDiv(d.height, 8*d.parts[0].down)
 	img := d.image(across, down)
-	var coefficients [64]int32
-	left, restarts := d.restart, 0
-	for row := range down {
-		for column := range across {
-			if d.restart > 0 && left == 0 {
-				if !d.in.restart(byte(restarts & 7)) {
-					return nil, errNotBaseline
-				}
-				for i := range d.parts {
-					d.parts[i].last = 0
-				}
-				left, restarts = d.restart, restarts+1
+	blocks := 0
+	for _, p := range d.parts {
+		blocks += across * p.across * p.down
+	}
+	empty, read := make(chan mcuRow, rowsAhead), make(chan mcuRow, rowsAhead)
+	for range rowsAhead {
+		empty <- mcuRow{coefficients: make([][64]int32, blocks), flat: make([]bool, blocks)}
+	}
+	transformed := make(chan error)
+	go func() {
+		var err error
+		for row := range read {
+			if err == nil {
+				err = guard(func() { d.transform(row, across) })
 			}
-			left--
-			for i := range d.parts {
-				p := &d.parts[i]
-				for y := range p.down {
-					for x := range p.across {
-						if !d.in.block(p, &coefficients) {
-							return nil, errNotBaseline
-						}
-						at := 8 * ((row*p.down+y)*p.stride + column*p.across + x)
-						inverseDCT(&coefficients, p.pix[at:], p.stride)
-					}
-				}
-			}
+			empty <- row
 		}
-		if d.in.padded > d.in.n || d.in.err != nil {
-			return nil, errNotBaseline // the data ended before the picture
+		transformed <- err
+	}()
+	whole := true
+	left, restarts := d.restart, 0
+	for number := 0; number < down && whole; number++ {
+		row := <-empty
+		row.number = number
+		if whole = d.readRow(row, across, &left, &restarts); whole {
+			read <- row
 		}
 	}
-	if !d.in.ends() {
+	close(read)
+	if err := <-transformed; err != nil || !whole || !d.in.ends() {
 		return nil, errNotBaseline
 	}
 	return img, nil
+}
+
+// readRow reads the coefficients of a row of MCUs. left counts the MCUs to the
+// next restart marker, restarts the markers seen.
+func (d *baseline) readRow(row mcuRow, across int, left, restarts *int) bool {
+	at := 0
+	for range across {
+		if d.restart > 0 && *left == 0 {
+			if !d.in.restart(byte(*restarts & 7)) {
+				return false
+			}
+			for i := range d.parts {
+				d.parts[i].last = 0
+			}
+			*left = d.restart
+			*restarts++
+		}
+		*left--
+		for i := range d.parts {
+			p := &d.parts[i]
+			for range p.across * p.down {
+				var ok bool
+				if row.flat[at], ok = d.in.block(p, &row.coefficients[at]); !ok {
+					return false
+				}
+				at++
+			}
+		}
+	}
+	return d.in.padded <= d.in.n && d.in.err == nil // else the data ended before the picture
+}
+
+// transform makes samples of a row of MCUs.
+func (d *baseline) transform(row mcuRow, across int) {
+	at := 0
+	for column := range across {
+		for i := range d.parts {
+			p := &d.parts[i]
+			for y := range p.down {
+				for x := range p.across {
+					to := p.pix[8*((row.number*p.down+y)*p.stride+column*p.across+x):]
+					if row.flat[at] {
+						fillFlat(row.coefficients[at][0], to, p.stride)
+					} else {
+						inverseDCT(&row.coefficients[at], to, p.stride)
+					}
+					at++
+				}
+			}
+		}
+	}
 }

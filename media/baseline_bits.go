@@ -186,15 +186,15 @@ func (b *bitReader) value(size int32) int32 {
 }
 
 // block decodes a block of coefficients and multiplies them with their steps
-// (T.81 F.2.2.1, F.2.2.2).
-func (b *bitReader) block(p *baselinePart, to *[64]int32) bool {
+// (T.81 F.2.2.1, F.2.2.2). flat says that all but the first are zero.
+func (b *bitReader) block(p *baselinePart, to *[64]int32) (flat, ok bool) {
 	clear(to[:])
 	if b.n <= 32 {
 		b.fill()
 	}
 	size, ok := b.symbol(p.dcTable)
 	if !ok || size > 11 {
-		return false
+		return false, false
 	}
 	if size > 0 {
 		p.last += b.value(int32(size))
@@ -208,30 +208,30 @@ func (b *bitReader) block(p *baselinePart, to *[64]int32) bool {
 			b.n -= int(w & 255)
 			k += int(w >> 8 & 255)
 			if k > 63 {
-				return false
+				return false, false
 			}
 			to[zigzag[k]&63] = w >> 16 * p.quant[k]
 			continue
 		}
 		symbol, ok := b.symbol(p.acTable)
 		if !ok {
-			return false
+			return false, false
 		}
 		size := int32(symbol & 15)
 		switch {
 		case size != 0:
 			k += int(symbol >> 4)
 			if k > 63 {
-				return false
+				return false, false
 			}
 			to[zigzag[k]&63] = b.value(size) * p.quant[k]
 		case symbol == 0xf0:
 			k += 15
 		case symbol == 0:
-			return true
+			return k == 1, true
 		default:
-			return false
+			return false, false
 		}
 	}
-	return true
+	return false, true
 }

@@ -2,6 +2,14 @@ package media
 
 import "encoding/binary"
 
+// fillFlat is inverseDCT for a block that has but its first coefficient.
+func fillFlat(first int32, dst []uint8, stride int) {
+	eight := uint64(clamp8((first+4)>>3+128)) * 0x0101010101010101
+	for y := range 8 {
+		binary.LittleEndian.PutUint64(dst[y*stride:], eight)
+	}
+}
+
 // inverseDCT turns coefficients into 8 by 8 samples (T.81 A.3.3, level shift
 // A.3.1), clamped, and writes them to dst.
 //
@@ -12,22 +20,6 @@ func inverseDCT(c *[64]int32, dst []uint8, stride int) {
 		bits  = 13
 		extra = 2 // kept below the point between the passes
 	)
-	flat := true
-	for _, v := range c[1:] {
-		if v != 0 {
-			flat = false
-			break
-		}
-	}
-	if flat {
-		fill := uint64(clamp8((c[0]+4)>>3+128)) * 0x0101010101010101
-		for range 7 {
-			binary.LittleEndian.PutUint64(dst, fill)
-			dst = dst[stride:]
-		}
-		binary.LittleEndian.PutUint64(dst, fill)
-		return
-	}
 	for x := range 8 { // columns
 		col := c[x : x+57]
 		if col[8]|col[16]|col[24]|col[32]|col[40]|col[48]|col[56] == 0 {
