@@ -86,6 +86,7 @@ func (a *App) Routes() []Route {
 		{get, "/builds/new", Office, false, a.buildNew},
 		{post, "/builds", Office, false, a.buildAdd},
 		{get, "/builds/:build", BuildReader, false, a.build},
+		{get, "/builds/:build/search", BuildReader, false, a.search},
 		{get, "/builds/:build/edit", BuildOffice, false, a.buildEdit},
 		{post, "/builds/:build/edit", BuildOffice, false, a.buildSave},
 		{get, "/builds/:build/scope", BuildOffice, false, a.scope},

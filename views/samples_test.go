@@ -295,6 +295,8 @@ var _ = []bool{
 		return c
 	}()),
 	sample("test-record", TestRecord{Frame: frameAt("/consent/test-record", "Test record", journal.Owner), Word: "orchard"}),
+	sample("search", Search{Frame: frameAt("/builds/b1/search", "Search", journal.Owner), Query: "floor", Found: []FoundEntry{{EntryView: givenJournal().Entries[0], Snippet: NewSnippet("The \x02floor\x03 pans")}}}),
+	sample("search-nothing", Search{Frame: frameAt("/builds/b1/search", "Search", journal.Owner), Query: "gilding"}),
 	sample("proof-log", ProofLog{Frame: frameAt("/proof-log", "Proof log", journal.Owner), Entries: 412, Checkpoint: "farbay/k3\n412\nCsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=\n\n— farbay/k3 Az3grlgtzPICa5OS8npVmf1Myq/5IZniMp+ZJurmRDeOoRDe\n",
 		Keys: []ProofKey{{Public: "farbay/k3+3a7f1c22+AVkR", Since: time.Date(2026, 4, 1, 9, 0, 0, 0, time.UTC)}, {Public: "farbay/k3+99c0aa41+AWQz", Since: time.Date(2026, 4, 1, 9, 0, 0, 0, time.UTC), Why: "The computer was stolen."}}}),
 	sample("owner-home", OwnerHome{Frame: frameAt("/", "My trucks", journal.Owner), Builds: []BuildCard{
