@@ -39,8 +39,9 @@ func walkPNG(r io.ReaderAt, size int64) (layout, error) {
 		if n > size-off-12 {
 			return out, ErrTruncated
 		}
-		if off == int64(len(pngSignature)) && (kind != "IHDR" || n != 13) {
-			return out, fmt.Errorf("%q before the header: %w", kind, ErrDamaged)
+		// One header, first, of 13 bytes: PNG 5.6 and 11.2.1.
+		if first := off == int64(len(pngSignature)); first != (kind == "IHDR") || first && n != 13 {
+			return out, fmt.Errorf("%q of %d bytes in the header's place, or a header elsewhere: %w", kind, n, ErrDamaged)
 		}
 		keep := func(most int64) ([]byte, error) {
 			if n > most {
