@@ -15,8 +15,9 @@ var errFaults = errors.New("something is wrong; see above")
 
 // check looks for anything in a data folder that breaks a promise: originals
 // missing or changed, statements that do not add up, stages billed twice or not
-// at all, papers that do not match their hash. It changes nothing, and may run
-// beside the server.
+// at all, papers that do not match their hash, a proof log that is not the one
+// its checkpoints were given out for. It changes nothing, and may run beside the
+// server.
 func check(ctx context.Context, flags *flag.FlagSet, args []string, w streams) (err error) {
 	cfg := server.Default()
 	cfg.LogLevel = "warn"
@@ -45,8 +46,8 @@ func check(ctx context.Context, flags *flag.FlagSet, args []string, w streams) (
 	if *asJSON {
 		err = lines.Encode(n)
 	} else {
-		_, err = fmt.Fprintf(w.out, "%d builds, %d photos, %d papers' revisions, %d invoices and %d events looked at; %d faults.\n",
-			n.Builds, n.Photos, n.Revisions, n.Documents, n.Events, len(faults))
+		_, err = fmt.Fprintf(w.out, "%d builds, %d photos, %d papers' revisions, %d invoices, %d events and %d checkpoints of the proof log looked at; %d faults.\n",
+			n.Builds, n.Photos, n.Revisions, n.Documents, n.Events, n.Checkpoints, len(faults))
 	}
 	if err == nil && len(faults) > 0 {
 		err = errFaults
