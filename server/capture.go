@@ -1,6 +1,7 @@
 package server
 
 import (
+	"fmt"
 	"net/http"
 
 	"github.com/labstack/echo/v4"
@@ -96,11 +97,15 @@ func (a *App) captureData(c echo.Context) error {
 type capturedEntry struct {
 	ID  journal.EntryID `json:"id"`
 	URL string          `json:"url"`
+	// Said tells of photos that went to another stage than the one chosen, in a
+	// sentence; "" if none did.
+	Said string `json:"said,omitempty"`
 }
 
-// captureEntry posts an entry from a phone's queue. It may come any number of
-// times: the entry is posted once, by the identifier made on the phone, and
-// photos it does not have yet are added at its end.
+// captureEntry posts an entry from a phone's queue: with split=yes one for each
+// stage during which its photos were taken. It may come any number of times:
+// each is posted once, by the identifier made on the phone, and photos that are
+// in none of them yet are added at the end of the one where they belong.
 // POST /builds/:build/capture
 func (a *App) captureEntry(c echo.Context) error {
 	f, err := readForm(c)
@@ -112,6 +117,9 @@ func (a *App) captureEntry(c echo.Context) error {
 	}
 	ctx, build := c.Request().Context(), of(c).build.ID
 	p := posted{form: f, photos: pickedOf(f)}
+	if f.raw("split") == "yes" {
+		return a.captureSpread(c, p)
+	}
 	e, err := a.steps.PostEntry(ctx, actor(c), build, p.entry())
 	if err != nil {
 		return err
@@ -120,4 +128,67 @@ func (a *App) captureEntry(c echo.Context) error {
 		return err
 	}
 	return c.JSON(http.StatusOK, capturedEntry{ID: e.ID, URL: entryPath(build, e.ID)})
+}
+
+// captureSpread posts an entry from a phone's queue as one a stage.
+func (a *App) captureSpread(c echo.Context, p posted) error {
+	ctx, build := c.Request().Context(), of(c).build.ID
+	entries, err := a.steps.PostSpread(ctx, actor(c), build, p.entry())
+	if err != nil {
+		return err
+	}
+	main, of := entries[0], map[journal.StageID]journal.EntryID{}
+	there := map[journal.PhotoID]bool{}
+	for _, e := range entries {
+		if string(e.ID) == p.raw("id") {
+			main = e
+		}
+		of[e.StageID] = e.ID
+		for _, photo := range e.Photos {
+			there[photo.PhotoID] = true
+		}
+	}
+	late := p.entry()
+	late.ID, late.Photos = journal.EntryID(a.newID()), nil
+	for _, photo := range p.entryPhotos() {
+		if !there[photo.PhotoID] {
+			late.Photos = append(late.Photos, photo)
+		}
+	}
+	if len(late.Photos) > 0 {
+		shares, err := a.steps.SpreadOf(ctx, actor(c), build, late)
+		if err != nil {
+			return err
+		}
+		for _, share := range shares {
+			entry, found := of[share.StageID]
+			if !found {
+				entry = main.ID // no entry of that stage was posted with the others
+			}
+			if err := a.steps.AppendPhotos(ctx, actor(c), build, entry, share.Photos); err != nil {
+				return err
+			}
+		}
+	}
+	said, err := a.saidSpread(c, entries)
+	if err != nil {
+		return err
+	}
+	return c.JSON(http.StatusOK, capturedEntry{ID: main.ID, URL: entryPath(build, main.ID), Said: said})
+}
+
+// saidSpread says where photos went, if they are in several entries.
+func (a *App) saidSpread(c echo.Context, entries []journal.Entry) (string, error) {
+	if len(entries) < 2 {
+		return "", nil
+	}
+	view, err := a.steps.BuildShow(c.Request().Context(), actor(c), of(c).build.ID)
+	if err != nil {
+		return "", err
+	}
+	var parts []string
+	for _, e := range entries {
+		parts = append(parts, fmt.Sprintf("%s in %s", views.Plural(len(e.Photos), "photo", "photos"), stageName(view.Stages, e.StageID)))
+	}
+	return "By the time they were taken: " + views.List(parts) + ".", nil
 }

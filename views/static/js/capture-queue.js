@@ -178,7 +178,7 @@ export function startQueue(root, tellPage) {
     item.classList.toggle("bad", entry.state === "refused" || (entry.state === "posted" && refused.length > 0));
     let sentence = all > 0 ? `${safe} of ${count(all, "photo is", "photos are")} safe.` : "It waits to be posted.";
     if (entry.state === "waiting" && all > 0 && safe + refused.length === all) sentence = "Its photos are safe; the entry itself is next.";
-    if (entry.state === "posted") sentence = all > 0 ? `Posted with ${count(safe, "photo", "photos")}.` : "Posted.";
+    if (entry.state === "posted") sentence = entry.said ? `Posted. ${entry.said}` : all > 0 ? `Posted with ${count(safe, "photo", "photos")}.` : "Posted.";
     if (entry.state === "refused") sentence = `Not posted: ${entry.why}`;
     set(state, sentence);
     progress.hidden = entry.state !== "waiting" || all === 0;

@@ -26,6 +26,7 @@ async function begin() {
   text.value = draft.text;
   check("kind", draft.kind);
   check("audience", draft.audience);
+  form.elements.split.checked = (await store.known("split")) !== false;
   const known = await store.known("page");
   if (known && !page) await take(known);
   // Without a link, or signed out, the queue says so; the page works with what
@@ -112,6 +113,9 @@ function showKind() {
   const word = (name) => form.elements[name].value;
   find("kind-shown").textContent = `${word("kind")}, ${word("audience")}`;
 }
+
+// Whether photos go to the stage of their time is asked once a phone.
+form.elements.split.addEventListener("change", () => store.know("split", form.elements.split.checked));
 
 // What is typed is kept as it is typed.
 let typing = 0;
@@ -227,7 +231,7 @@ form.addEventListener("submit", async (event) => {
   await showPhotos();
   if (photos.length === 0 && !text.value.trim()) return say("Please take a photo or write a line first.");
   const posted = await store.queue(draft.id, {
-    ...typed(), person: page.person, personName: page.name, build: build.value, buildName: theBuild().nickname, stage: stage.value, stageName: theStage().name,
+    ...typed(), split: form.elements.split.checked, person: page.person, personName: page.name, build: build.value, buildName: theBuild().nickname, stage: stage.value, stageName: theStage().name,
   });
   say(posted ? `Kept. ${count(photos.length, "photo goes", "photos go")} as soon as there is a link; you can walk away.` : "This was posted from another tab.", !posted);
   draft = await store.draft({ kind: "progress", audience: "shop only" });

@@ -121,6 +121,7 @@ self.farbaySend = (() => {
   const post = (entry, photos) => {
     const form = new URLSearchParams({
       id: entry.id, person: entry.person, stage: entry.stage, kind: entry.kind, audience: entry.audience, text: entry.text,
+      split: entry.split === false ? "no" : "yes",
     });
     for (const photo of photos) form.append("photo", photo.photo);
     return ask(`/builds/${entry.build}/capture`, { method: "POST", body: form });
@@ -144,7 +145,7 @@ self.farbaySend = (() => {
     try {
       if (now.photos.length > 0 && safe.length === 0 && !now.text.trim()) throw new Refused("None of its photos was taken, so nothing was posted.");
       const answer = await post(now, safe);
-      await store.changeEntry(entry.id, { state: "posted", url: answer.url, why: "" });
+      await store.changeEntry(entry.id, { state: "posted", url: answer.url, why: "", said: answer.said ?? "" });
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       await store.changeEntry(entry.id, { state: "refused", why: error.message });

@@ -3,7 +3,7 @@
 // that it is safe. A plain script, as pages and the service worker share it.
 //
 //   entries  {id, n, person, personName, build, buildName, stage, stageName,
-//             text, kind, audience, state, why, url}
+//             text, kind, audience, split, state, why, url, said}
 //            state: draft, waiting, posted, refused; n counts up, in order
 //   photos   {id, entry, place, name, type, size, small, state, why, url, photo, duplicate}
 //            state: waiting, safe, refused; url: of the upload; photo: the server's id
