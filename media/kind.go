@@ -19,6 +19,13 @@ const (
 	MOV  Kind = "MOV" // QuickTime
 )
 
+// BeginsVideo says whether a file that begins with these bytes is a video, as
+// far as they tell; 64 bytes are enough. What it is in full, [Inspect] says.
+func BeginsVideo(head []byte) bool {
+	kind, err := sniff(head)
+	return err == nil && kind.Video()
+}
+
 // Video says whether the kind is one of videos.
 func (k Kind) Video() bool { return k == MP4 || k == MOV }
 

@@ -281,7 +281,7 @@ func (a *App) Storage() media.Storage { return a.storage }
 
 // Intake returns the one way in for photos.
 func (a *App) Intake() Intake {
-	return Intake{Steps: a.steps, Storage: a.storage, MaxBytes: a.cfg.MaxPhotoBytes}
+	return Intake{Steps: a.steps, Storage: a.storage, MaxBytes: a.cfg.MaxPhotoBytes, MaxVideoBytes: a.cfg.MaxVideoBytes}
 }
 
 // Handler answers requests as the running server does.

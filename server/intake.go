@@ -1,6 +1,8 @@
 package server
 
 import (
+	"bufio"
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -9,7 +11,6 @@ import (
 	"io"
 	"path"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 	"unicode"
@@ -24,7 +25,31 @@ type Intake struct {
 	Steps    *flow.Steps
 	Storage  media.Storage
 	MaxBytes int64 // of one photo
+	// MaxVideoBytes is of one video; below MaxBytes it counts for nothing.
+	MaxVideoBytes int64
 }
+
+// most is the most bytes that any file may have.
+func (in Intake) most() int64 { return max(in.MaxBytes, in.MaxVideoBytes) }
+
+// accept refuses what is not taken of what Inspect found.
+func (in Intake) accept(info media.Info, err error) error {
+	switch {
+	case err != nil:
+		return err
+	case info.Kind.Video():
+		return nil
+	case !info.Decodable():
+		return media.ErrUnsupported
+	case info.Bytes > in.MaxBytes:
+		return errPhotoTooLarge
+	}
+	return nil
+}
+
+// errPhotoTooLarge: a picture of more bytes than one may have, though a video
+// may.
+var errPhotoTooLarge = errors.New("the photo has more bytes than allowed")
 
 // Taken is a photo that was taken in.
 type Taken struct {
@@ -42,7 +67,15 @@ type Taken struct {
 // leaves nothing; one that could not be recorded leaves its original until
 // [Intake.Sweep].
 func (in Intake) Take(ctx context.Context, a flow.Actor, build journal.BuildID, name string, r io.Reader) (Taken, error) {
-	stored, err := in.Storage.Put(ctx, r, in.MaxBytes)
+	head := bufio.NewReader(r)
+	begin, err := head.Peek(64)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return Taken{}, err
+	}
+	if !media.BeginsVideo(begin) {
+		in.MaxVideoBytes = 0 // not more is stored of it than a photo may have
+	}
+	stored, err := in.Storage.Put(ctx, head, in.most())
 	if err != nil {
 		return Taken{}, in.refusal(err)
 	}
@@ -79,10 +112,7 @@ func (in Intake) inspect(ctx context.Context, stored media.Stored) (media.Info, 
 	}
 	defer f.Close()
 	info, err := media.Inspect(f, f.Size())
-	if err == nil && !info.Decodable() {
-		err = media.ErrUnsupported
-	}
-	if err != nil {
+	if err := in.accept(info, err); err != nil {
 		return media.Info{}, in.refusal(err)
 	}
 	return info, nil
@@ -121,9 +151,7 @@ func (in Intake) Examine(name string, r io.ReaderAt, size int64, zone *time.Loca
 	}
 	p := journal.Photo{FileName: safeName(name), SHA256: hex.EncodeToString(sum.Sum(nil)), Bytes: size}
 	info, err := media.Inspect(r, size)
-	if err == nil && !info.Decodable() {
-		err = media.ErrUnsupported
-	}
+	err = in.accept(info, err)
 	if info.Kind != "" {
 		p = describe(name, media.Stored{SHA256: p.SHA256, Bytes: size}, info, zone, received)
 	}
@@ -146,7 +174,7 @@ func describe(name string, stored media.Stored, info media.Info, zone *time.Loca
 		FileName: safeName(name), Kind: info.ContentType(), Width: info.Width, Height: info.Height, Orientation: info.Orientation,
 		ReceivedAt: received, CapturedAt: capture.At.UTC().Truncate(time.Millisecond), CapturedOffset: capture.OffsetMinutes,
 		CapturedSource: string(capture.Source), CapturedDoubt: doubt, FromClock: capture.Source.FromClock(),
-		Camera: cameraOf(info.Exif),
+		Camera: cameraOf(info.Exif), DurationMS: int(info.Duration.Milliseconds()),
 	}
 	if at := info.Exif.Location; at != nil {
 		p.Latitude, p.Longitude, p.Located = at.Lat, at.Lon, true
@@ -203,13 +231,17 @@ func (in Intake) refusal(err error) error {
 	case errors.Is(err, media.ErrEmpty):
 		return say(journal.Invalid, "This file is empty; please choose it again.")
 	case errors.Is(err, media.ErrTooLarge):
-		return say(journal.TooLarge, "This file has more than %s MB; please send a smaller one.", strconv.FormatFloat(float64(in.MaxBytes)/1e6, 'f', -1, 64))
+		return say(journal.TooLarge, "This file has more than %s MB; please send a smaller one.", megabytes(in.most()))
+	case errors.Is(err, errPhotoTooLarge):
+		return say(journal.TooLarge, "This photo has more than %s MB; please send a smaller one.", megabytes(in.MaxBytes))
+	case errors.Is(err, media.ErrTooLong):
+		return say(journal.TooLarge, "This video is longer than 2 minutes; please send a shorter one.")
 	case errors.Is(err, media.ErrTooManyPixels):
 		return say(journal.TooLarge, "This photo has more than %d megapixels; please send a smaller one.", media.MaxPixels/1_000_000)
 	case errors.Is(err, media.ErrNotImage):
-		return say(journal.Invalid, "This is not a photo; please send a JPEG, PNG or WebP file.")
+		return say(journal.Invalid, "This is not a photo; please send a JPEG, PNG, WebP or HEIC file, or a short MP4 or MOV video.")
 	case errors.Is(err, media.ErrUnsupported):
-		return say(journal.Invalid, "This kind of image is not taken; please send it as a JPEG, PNG or WebP file.")
+		return say(journal.Invalid, "This kind of file is not taken; please send a JPEG, PNG, WebP or HEIC photo, or a short MP4 or MOV video.")
 	case errors.Is(err, media.ErrTruncated):
 		return say(journal.Invalid, "This photo is cut off: its end is missing. Please send it again.")
 	case errors.Is(err, media.ErrDamaged), errors.Is(err, media.ErrTooManyScans):
@@ -256,14 +288,28 @@ func (in Intake) Derive(ctx context.Context, p journal.Photo) error {
 	if err != nil {
 		return in.failed(ctx, p, err)
 	}
-	err = media.DeriveView(ctx, f, info, viewOf(p.Layer), func(d media.Derivative) error {
+	p.Width, p.Height = info.Width, info.Height
+	var pixels io.ReaderAt = f
+	if info.Kind.Video() {
+		poster, err := media.Poster(ctx, f, info)
+		if errors.Is(err, media.ErrNoPoster) {
+			return in.Steps.PhotoDerived(ctx, p) // kept and played; without a preview
+		}
+		if err != nil {
+			return in.failed(ctx, p, err)
+		}
+		pixels = bytes.NewReader(poster)
+		if info, err = media.Inspect(pixels, int64(len(poster))); err != nil {
+			return in.failed(ctx, p, err)
+		}
+	}
+	err = media.DeriveView(ctx, pixels, info, viewOf(p.Layer), func(d media.Derivative) error {
 		p.Tone, p.Hash, p.Preview = d.Average, fmt.Sprintf("%016x", d.Hash), slices.Clone(d.Preview)
 		return putSize(ctx, in.Storage, p, d)
 	})
 	if err != nil {
 		return in.failed(ctx, p, err)
 	}
-	p.Width, p.Height = info.Width, info.Height
 	return in.Steps.PhotoDerived(ctx, p)
 }
 

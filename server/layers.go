@@ -39,9 +39,10 @@ func openSize(ctx context.Context, storage media.Storage, sha256, view string, s
 	return storage.OpenVariant(ctx, sha256, view, size)
 }
 
-// markAddress is where a photo is marked; "" for those who may not.
+// markAddress is where a photo is marked; "" for those who may not, and for
+// videos.
 func markAddress(v flow.PhotoView) string {
-	if !v.MayMark {
+	if !v.MayMark || v.Photo.Video() {
 		return ""
 	}
 	return photoAddress(v.Photo) + "/marks"

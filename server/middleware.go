@@ -29,7 +29,7 @@ const (
 
 // contentPolicy is the Content-Security-Policy of every answer: nothing but
 // what this server sends, and no inline script or style.
-const contentPolicy = "default-src 'none'; img-src 'self' data: blob:; style-src 'self'; script-src 'self'; " +
+const contentPolicy = "default-src 'none'; img-src 'self' data: blob:; media-src 'self'; style-src 'self'; script-src 'self'; " +
 	"font-src 'self'; connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; " +
 	"frame-ancestors 'none'; base-uri 'none'"
 

@@ -53,14 +53,23 @@ func (a *App) photo(c echo.Context) error {
 			}
 		}
 	}
+	at := f.Build.URL() + "/photos/" + string(v.Photo.ID)
+	page.Save = at + "/full"
+	if !v.Photo.HandedOutAt.IsZero() && v.Photo.Layer.Plain() {
+		page.Original = at + "/original"
+	}
+	if of(c).person.Role == journal.Office {
+		page.HandOut = at + "/hand-out"
+	}
 	if page.Time, err = a.photoTime(c, f.Words, v.Photo); err != nil {
 		return err
 	}
 	if of(c).person.Role.Staff() {
 		page.Facts = &views.PhotoFacts{
-			FileName: v.Photo.FileName, Camera: v.Photo.Camera, Bytes: v.Photo.Bytes, SHA256: v.Photo.SHA256, By: v.By,
+			HandedOut: v.Photo.HandedOutAt,
+			FileName:  v.Photo.FileName, Camera: v.Photo.Camera, Bytes: v.Photo.Bytes, SHA256: v.Photo.SHA256, By: v.By,
 			Received: v.Photo.ReceivedAt, Located: v.Photo.Located, Latitude: v.Photo.Latitude, Longitude: v.Photo.Longitude,
-			Original: f.Build.URL() + "/photos/" + string(v.Photo.ID) + "/original",
+			Original: at + "/original",
 		}
 	}
 	return a.show(c, http.StatusOK, page)
@@ -94,6 +103,9 @@ func (a *App) photoFile(c echo.Context) error {
 		if p.State == journal.PhotoFailed {
 			return journal.Errorf(journal.NotFound, "This photo cannot be shown. Its original is safe with the shop.")
 		}
+		if p.State == journal.PhotoReady && !p.Pictured() {
+			return journal.Errorf(journal.NotFound, "This video has no preview. Please open its page to play it.")
+		}
 		c.Response().Header().Set(echo.HeaderRetryAfter, "2")
 		return journal.Errorf(journal.NotFound, "This photo is being made ready; look again in a minute.")
 	}
@@ -110,7 +122,7 @@ func (a *App) photoFile(c echo.Context) error {
 	return nil
 }
 
-// photoOriginal gives the shop an original, as it came, to be saved.
+// photoOriginal gives out an original, as it came, to be saved.
 // GET /builds/:build/photos/:photo/original
 func (a *App) photoOriginal(c echo.Context) error {
 	ctx := c.Request().Context()
@@ -127,7 +139,11 @@ func (a *App) photoOriginal(c echo.Context) error {
 	h.Set(echo.HeaderCacheControl, "private, no-store")
 	h.Set("ETag", `"`+p.SHA256+`"`)
 	h.Set(echo.HeaderContentType, p.Kind)
-	h.Set(echo.HeaderContentDisposition, contentDisposition(downloadName(p)))
+	name := downloadName(p)
+	if p.FileName == "" { // the sender's name for it is the shop's
+		name = a.saveName(c, p, name)
+	}
+	h.Set(echo.HeaderContentDisposition, contentDisposition(name))
 	http.ServeContent(c.Response(), c.Request(), "", time.Time{}, file)
 	return nil
 }
@@ -136,7 +152,8 @@ func (a *App) photoOriginal(c echo.Context) error {
 // so that no program takes the saved file for something else, such as a page to
 // be run.
 func downloadName(p journal.Photo) string {
-	endings := map[string][]string{"image/jpeg": {".jpg", ".jpeg"}, "image/png": {".png"}, "image/webp": {".webp"}}[p.Kind]
+	endings := map[string][]string{"image/jpeg": {".jpg", ".jpeg"}, "image/png": {".png"}, "image/webp": {".webp"},
+		"image/heic": {".heic", ".heif"}, "video/mp4": {".mp4", ".m4v"}, "video/quicktime": {".mov", ".qt"}}[p.Kind]
 	if len(endings) == 0 || slices.Contains(endings, strings.ToLower(path.Ext(p.FileName))) {
 		return p.FileName
 	}

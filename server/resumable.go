@@ -19,7 +19,6 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/flow"
-	"farbay/media"
 )
 
 const (
@@ -352,25 +351,7 @@ func (r *resumable) take(ctx context.Context, u *incomingUpload) (Taken, error) 
 		return Taken{}, err
 	}
 	defer file.Close()
-	in := r.app.Intake()
-	if u.Length > in.MaxBytes {
-		// It was let in as a video; its content decides.
-		if err := r.notPhoto(file, u.Length); err != nil {
-			return Taken{}, err
-		}
-		in.MaxBytes = r.mostBytes(u.Meta["filetype"])
-	}
-	return in.Take(ctx, by, u.BuildID, u.Meta["filename"], file)
-}
-
-// notPhoto refuses a photo that came with more bytes than a photo may have,
-// under the name of a video.
-func (r *resumable) notPhoto(file io.ReaderAt, length int64) error {
-	info, err := media.Inspect(file, length)
-	if err == nil && info.Decodable() {
-		return journal.Errorf(journal.TooLarge, "This photo has more than %s MB; please send a smaller one.", megabytes(r.app.cfg.MaxPhotoBytes))
-	}
-	return nil // the intake says what else it may be
+	return r.app.Intake().Take(ctx, by, u.BuildID, u.Meta["filename"], file)
 }
 
 // recover takes in uploads that a crash has left whole, and removes those that

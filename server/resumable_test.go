@@ -217,7 +217,7 @@ func TestResumable_Hostile(t *testing.T) {
 		t.Fatalf("the photo has %d bytes", len(large))
 	}
 	r := tus(floor, http.MethodPost, at, nil, "Upload-Length", strconv.Itoa(len(large)), "Upload-Metadata", meta("filetype", "video/mp4")).Status(http.StatusCreated)
-	if said := failureOf(t, patch(floor, r.Header.Get("Location"), 0, large).Status(http.StatusRequestEntityTooLarge)); said != "This photo has more than 0.2 MB; please send a smaller one." {
+	if said := failureOf(t, patch(floor, r.Header.Get("Location"), 0, large).Status(http.StatusRequestEntityTooLarge)); said != "This file has more than 0.2 MB; please send a smaller one." {
 		t.Errorf("a large photo is answered with %q", said)
 	}
 	checkStored(t, s)

@@ -86,6 +86,9 @@ func (a *App) Routes() []Route {
 		{get, "/builds/new", Office, false, a.buildNew},
 		{post, "/builds", Office, false, a.buildAdd},
 		{get, "/builds/:build", BuildReader, false, a.build},
+		{get, "/builds/:build/photos/:photo/full", BuildReader, false, a.photoFull},
+		{get, "/builds/:build/photos/:photo/video", BuildReader, false, a.photoVideo},
+		{post, "/builds/:build/photos/:photo/hand-out", BuildOffice, false, a.photoHandOut},
 		{get, "/builds/:build/search", BuildReader, false, a.search},
 		{get, "/builds/:build/edit", BuildOffice, false, a.buildEdit},
 		{post, "/builds/:build/edit", BuildOffice, false, a.buildSave},
@@ -144,7 +147,7 @@ func (a *App) Routes() []Route {
 		{get, "/builds/:build/photos/:photo/marks", BuildStaff, false, a.marks},
 		{post, "/builds/:build/photos/:photo/marks", BuildStaff, false, a.marksSave},
 		{post, "/builds/:build/photos/:photo/marks/back", BuildStaff, false, a.marksBack},
-		{get, "/builds/:build/photos/:photo/original", BuildStaff, false, a.photoOriginal},
+		{get, "/builds/:build/photos/:photo/original", BuildReader, false, a.photoOriginal},
 		{get, sizePath, BuildReader, false, a.photoFile},
 		{head, sizePath, BuildReader, false, a.photoFile},
 

@@ -169,7 +169,7 @@ func TestCookieFlags(t *testing.T) {
 func TestHeaders(t *testing.T) {
 	s := servertest.New(t)
 	want := map[string]string{
-		"Content-Security-Policy": "default-src 'none'; img-src 'self' data: blob:; style-src 'self'; script-src 'self'; " +
+		"Content-Security-Policy": "default-src 'none'; img-src 'self' data: blob:; media-src 'self'; style-src 'self'; script-src 'self'; " +
 			"font-src 'self'; connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
 		"X-Content-Type-Options":       "nosniff",
 		"Referrer-Policy":              "same-origin",

@@ -26,10 +26,10 @@ type badFile struct {
 
 func badFiles(t *testing.T) []badFile {
 	whole := servertest.JPEG(t, 7)
-	const other = "This kind of image is not taken; please send it as a JPEG, PNG or WebP file."
+	const other = "This kind of file is not taken; please send a JPEG, PNG, WebP or HEIC photo, or a short MP4 or MOV video."
 	return []badFile{
-		{file{"notes.jpg", []byte("Ordered two pans from Calder on Friday.")}, "This is not a photo; please send a JPEG, PNG or WebP file."},
-		{file{"page.jpg", []byte("<!doctype html><script>alert(1)</script>")}, "This is not a photo; please send a JPEG, PNG or WebP file."},
+		{file{"notes.jpg", []byte("Ordered two pans from Calder on Friday.")}, "This is not a photo; please send a JPEG, PNG, WebP or HEIC file, or a short MP4 or MOV video."},
+		{file{"page.jpg", []byte("<!doctype html><script>alert(1)</script>")}, "This is not a photo; please send a JPEG, PNG, WebP or HEIC file, or a short MP4 or MOV video."},
 		{file{"half.jpg", whole[:len(whole)/2]}, "This photo is cut off: its end is missing. Please send it again."},
 		{file{"half.png", pngFile(t)[:60]}, "This photo is cut off: its end is missing. Please send it again."},
 		{file{"nothing.jpg", nil}, "This file is empty; please choose it again."},

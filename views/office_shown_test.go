@@ -317,7 +317,7 @@ func TestEntryNew_IsShopOnlyAtFirst(t *testing.T) {
 	if !strings.Contains(out, `name="audience" value="shop only" checked`) || strings.Contains(out, `value="owner too" checked`) {
 		t.Error("a new entry does not begin as shop only")
 	}
-	for _, part := range []string{`enctype="multipart/form-data"`, `type="file"`, `name="photos" multiple accept="image/jpeg,image/png,image/webp"`} {
+	for _, part := range []string{`enctype="multipart/form-data"`, `type="file"`, `name="photos" multiple accept="image/jpeg,image/png,image/webp,video/mp4,video/quicktime"`} {
 		if !strings.Contains(out, part) {
 			t.Errorf("the form is of no use without scripts: %s is missing", part)
 		}

@@ -226,7 +226,8 @@ type PhotoFacts struct {
 	Located   bool
 	Latitude  float64
 	Longitude float64
-	Original  string // address of the original
+	Original  string    // address of the original
+	HandedOut time.Time // when the owner was let have it; zero if not
 }
 
 // Photo is the viewer: one photo, with the ways to its neighbours.
@@ -243,6 +244,9 @@ type Photo struct {
 	MarkAt string
 	// CompareAt is where it is compared with another; "" while it has no sizes.
 	CompareAt string
+	Save      string      // address of the full-size file
+	Original  string      // address of the original, for an owner who may have it
+	HandOut   string      // where the office hands out the original; "" for others
 	Facts     *PhotoFacts // staff only; nil for owners
 	Time      *PhotoTime  // how its time is known, and where it has been; nil for nothing to say
 }

@@ -44,7 +44,10 @@ type PhotoView struct {
 	Caption string
 	Within  string // "entry=e1" or "stage=s1": the run of photos the viewer goes through; "" for none
 
-	Width, Height int // as shown, in pixels; 0 while not known
+	Video         bool
+	Length        time.Duration // of a video
+	Bare          bool          // a video without a preview
+	Width, Height int           // as shown, in pixels; 0 while not known
 	Layer         journal.Layer
 	Preview       []byte // a tiny GIF of what is shown; empty for none
 	Eager         bool   // loads at once: it is the page's first
@@ -62,6 +65,7 @@ type PhotoView struct {
 func NewPhotoView(w Words, p journal.Photo, caption, within string) PhotoView {
 	width, height := p.Shown()
 	return PhotoView{
+		Video: p.Video(), Length: time.Duration(p.DurationMS) * time.Millisecond, Bare: p.Video() && p.State == journal.PhotoReady && !p.Pictured(),
 		Words: w, BuildID: p.BuildID, ID: p.ID, Caption: caption, Within: within,
 		Width: width, Height: height, Layer: p.Layer, Preview: p.Preview, State: p.State, Fault: p.Fault,
 		At: p.CapturedAt, Offset: p.CapturedOffset, Source: p.CapturedSource, Doubt: p.CapturedDoubt,
@@ -92,7 +96,18 @@ func (p PhotoView) Page() string {
 }
 
 // Ready reports whether the sizes are there.
-func (p PhotoView) Ready() bool { return p.State == journal.PhotoReady }
+func (p PhotoView) Ready() bool { return p.State == journal.PhotoReady && !p.Bare }
+
+// Film says that it is a video, and how long: "Video, 0:42".
+func (p PhotoView) Film() string {
+	seconds := int(p.Length.Round(time.Second) / time.Second)
+	return fmt.Sprintf("Video, %d:%02d", seconds/60, seconds%60)
+}
+
+// VideoURL is the address that plays it.
+func (p PhotoView) VideoURL() string {
+	return fmt.Sprintf("/builds/%s/photos/%s/video", p.BuildID, p.ID)
+}
 
 // Failed reports whether none could be made.
 func (p PhotoView) Failed() bool { return p.State == journal.PhotoFailed }

@@ -60,7 +60,7 @@ func importPhotos(ctx context.Context, flags *flag.FlagSet, args []string, w str
 	if out, ok := w.err.(*os.File); ok && term.IsTerminal(int(out.Fd())) {
 		run.bar = out
 	}
-	var to taker = look{intake: server.Intake{MaxBytes: cfg.MaxPhotoBytes}, limit: cfg.MaxPhotoBytes}
+	var to taker = look{intake: server.Intake{MaxBytes: cfg.MaxPhotoBytes, MaxVideoBytes: cfg.MaxVideoBytes}, limit: max(cfg.MaxPhotoBytes, cfg.MaxVideoBytes)}
 	if f.build != "" {
 		if _, err := os.Stat(cfg.DataDir); err != nil {
 			return fmt.Errorf("the data folder %s cannot be read: %w", cfg.DataDir, err)

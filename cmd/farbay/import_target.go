@@ -43,7 +43,7 @@ type place struct {
 // openTarget finds the build, the person and the stage that were named.
 func openTarget(ctx context.Context, app *server.App, f importFlags) (*target, error) {
 	t := &target{
-		app: app, dryRun: f.dryRun, look: look{intake: app.Intake(), limit: app.Intake().MaxBytes},
+		app: app, dryRun: f.dryRun, look: look{intake: app.Intake(), limit: max(app.Intake().MaxBytes, app.Intake().MaxVideoBytes)},
 		audience: journal.Audience(f.audience), stages: map[journal.StageID]string{}, placed: map[place][]journal.Photo{}, known: map[journal.PhotoID]bool{},
 	}
 	if t.audience != journal.ShopOnly && t.audience != journal.OwnerToo {

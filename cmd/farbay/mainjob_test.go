@@ -81,7 +81,7 @@ func postFind(t *testing.T, floor *window) {
 	}
 	floor.do("chooses eleven files", chromedp.SetUploadFiles(chromedp.CSS("#f-photos"), append(files, bad)))
 	floor.waits("photo has not arrived; the others are safe.")
-	floor.sees("This is not a photo; please send a JPEG, PNG or WebP file.")
+	floor.sees("This is not a photo; please send a JPEG, PNG, WebP or HEIC file, or a short MP4 or MOV video.")
 	floor.do("takes the bad one out", chromedp.Click(chromedp.Search(`//button[@data-act="out" and contains(@aria-label, "not-a-photo")]`)))
 	floor.choose("Find")
 	floor.fill("text", "Rust has eaten through both front pans under the mats.")

@@ -272,15 +272,6 @@ func (s *Steps) PhotoFileAllowed(ctx context.Context, a Actor, build journal.Bui
 	return photoSeen(a, p), err
 }
 
-// PhotoOriginalAllowed returns the photo if the actor may have its original,
-// which tells where and with what it was taken: staff only.
-func (s *Steps) PhotoOriginalAllowed(ctx context.Context, a Actor, build journal.BuildID, id journal.PhotoID) (journal.Photo, error) {
-	if err := asStaff(a); err != nil {
-		return journal.Photo{}, err
-	}
-	return s.PhotoFileAllowed(ctx, a, build, id)
-}
-
 // photoAllowed returns a photo of a build that the actor may read, if they may
 // see the photo too.
 func photoAllowed(r Reads, a Actor, build journal.BuildID, id journal.PhotoID) (journal.Photo, error) {
