@@ -33,16 +33,15 @@ func (a *App) photoFull(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	name := a.saveName(c, p)
 	if p.Video() {
-		return a.sendVideo(c, p, name)
+		return a.sendVideo(c, p, a.saveName(c, p, downloadName(journal.Photo{Kind: p.Kind})))
 	}
 	file, err := a.fullSize(c.Request().Context(), p)
 	if err != nil {
 		return err
 	}
 	// The view can change, so the address does not stand for one file for ever.
-	return sendFile(c, file, fileHead{tag: string(p.ID) + "-" + fullVariant(p.Layer.View()), kind: "image/jpeg", name: name, changing: true})
+	return sendFile(c, file, fileHead{tag: string(p.ID) + "-" + fullVariant(p.Layer.View()), kind: "image/jpeg", name: a.saveName(c, p, ".jpg"), changing: true})
 }
 
 // fullSize opens a photo's full-size file, and makes it first if need be. Two at
@@ -72,15 +71,11 @@ func (a *App) fullSize(ctx context.Context, p journal.Photo) (media.File, error)
 	return a.storage.OpenVariant(ctx, p.SHA256, variant, fullEdge)
 }
 
-// saveName is the name under which a photo is saved: its build and when it was
-// taken, in the shop's zone.
-func (a *App) saveName(c echo.Context, p journal.Photo) string {
-	ending := ".jpg"
-	if p.Video() {
-		ending = downloadName(journal.Photo{Kind: p.Kind})
-	}
-	zone := a.store.last().Location()
-	return strings.ToLower(of(c).build.Nickname) + "-" + p.CapturedAt.In(zone).Format("2006-01-02-150405") + ending
+// saveName is the name under which a photo is saved by those who do not know its
+// file's: its build and when it was taken, in the shop's zone.
+func (a *App) saveName(c echo.Context, p journal.Photo, ending string) string {
+	build := strings.ReplaceAll(strings.ToLower(of(c).build.Nickname), " ", "-")
+	return build + "-" + p.CapturedAt.In(a.store.last().Location()).Format("2006-01-02-150405") + ending
 }
 
 // photoVideo plays a video, without what is private in it.
@@ -127,6 +122,9 @@ func (a *App) photoHandOut(c echo.Context) error {
 		return err
 	}
 	give := f.raw("give") == "yes"
+	if !give && f.raw("give") != "no" {
+		return journal.Errorf(journal.Invalid, "Please choose whether the owner may have the original, yes or no.")
+	}
 	build, photo := of(c).build.ID, photoID(c)
 	if err := a.steps.HandOut(c.Request().Context(), actor(c), build, photo, give); err != nil {
 		return err
