@@ -3,10 +3,12 @@ package server
 import (
 	"fmt"
 	"net/http"
+	"slices"
 
 	"github.com/labstack/echo/v4"
 
 	"farbay/journal"
+	"farbay/journal/flow"
 	"farbay/views"
 )
 
@@ -130,56 +132,62 @@ func (a *App) captureEntry(c echo.Context) error {
 	return c.JSON(http.StatusOK, capturedEntry{ID: e.ID, URL: entryPath(build, e.ID)})
 }
 
-// captureSpread posts an entry from a phone's queue as one a stage.
+// captureSpread posts an entry from a phone's queue as one a stage. Photos that
+// come after it was posted go where they would have gone with the others.
 func (a *App) captureSpread(c echo.Context, p posted) error {
 	ctx, build := c.Request().Context(), of(c).build.ID
 	entries, err := a.steps.PostSpread(ctx, actor(c), build, p.entry())
 	if err != nil {
 		return err
 	}
-	main, of := entries[0], map[journal.StageID]journal.EntryID{}
+	main, part := entries[0], map[journal.StageID]int{}
 	there := map[journal.PhotoID]bool{}
-	for _, e := range entries {
+	for i, e := range entries {
 		if string(e.ID) == p.raw("id") {
 			main = e
 		}
-		of[e.StageID] = e.ID
+		part[e.StageID] = i
 		for _, photo := range e.Photos {
 			there[photo.PhotoID] = true
 		}
 	}
 	late := p.entry()
-	late.ID, late.Photos = journal.EntryID(a.newID()), nil
-	for _, photo := range p.entryPhotos() {
-		if !there[photo.PhotoID] {
-			late.Photos = append(late.Photos, photo)
-		}
-	}
+	late.ID = journal.EntryID(a.newID()) // as if it were another entry: SpreadOf says nothing of a posted one
+	late.Photos = slices.DeleteFunc(late.Photos, func(photo journal.EntryPhoto) bool { return there[photo.PhotoID] })
+	var shares []journal.StageShare
 	if len(late.Photos) > 0 {
-		shares, err := a.steps.SpreadOf(ctx, actor(c), build, late)
-		if err != nil {
+		if shares, err = a.steps.SpreadOf(ctx, actor(c), build, late); err != nil {
 			return err
 		}
-		for _, share := range shares {
-			entry, found := of[share.StageID]
-			if !found {
-				entry = main.ID // no entry of that stage was posted with the others
-			}
-			if err := a.steps.AppendPhotos(ctx, actor(c), build, entry, share.Photos); err != nil {
+	}
+	for _, share := range shares {
+		i, found := part[share.StageID]
+		if !found {
+			more := p.entry()
+			more.ID, more.StageID, more.Photos = flow.SpreadID(main.ID, share.StageID), share.StageID, share.Photos
+			e, err := a.steps.PostEntry(ctx, actor(c), build, more)
+			if err != nil {
 				return err
 			}
+			entries = append(entries, e)
+			continue
 		}
+		if err := a.steps.AppendPhotos(ctx, actor(c), build, entries[i].ID, share.Photos); err != nil {
+			return err
+		}
+		entries[i].Photos = append(entries[i].Photos, share.Photos...)
 	}
-	said, err := a.saidSpread(c, entries)
+	said, err := a.saidSpread(c, formID[journal.StageID](p.form, "stage"), entries)
 	if err != nil {
 		return err
 	}
 	return c.JSON(http.StatusOK, capturedEntry{ID: main.ID, URL: entryPath(build, main.ID), Said: said})
 }
 
-// saidSpread says where photos went, if they are in several entries.
-func (a *App) saidSpread(c echo.Context, entries []journal.Entry) (string, error) {
-	if len(entries) < 2 {
+// saidSpread says where photos went, if any went elsewhere than to the stage
+// chosen.
+func (a *App) saidSpread(c echo.Context, chosen journal.StageID, entries []journal.Entry) (string, error) {
+	if !slices.ContainsFunc(entries, func(e journal.Entry) bool { return e.StageID != chosen }) {
 		return "", nil
 	}
 	view, err := a.steps.BuildShow(c.Request().Context(), actor(c), of(c).build.ID)

@@ -4,8 +4,10 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -41,67 +43,150 @@ func TestCapture_EntryIsPostedOnce(t *testing.T) {
 	}
 }
 
-// Photos from a phone's queue go to the stage that was under way when they were
-// taken, however often and in whatever parts they are sent.
-func TestCapture_Split(t *testing.T) {
-	s := servertest.New(t)
-	build, stages := s.Agreed("Heron", s.Owner)
+// takenInTurns are two photos taken while the first stage of a build was under
+// way, and two while the second was; both are closed by now.
+func takenInTurns(t *testing.T, s *servertest.Server) (build journal.BuildID, stages []journal.Stage, photos []string) {
+	t.Helper()
+	build, stages = s.Agreed("Heron", s.Owner)
 	steps, actor := s.App.Steps(), servertest.Actor(s.Floor)
-	taken := func(seed int) journal.Photo { // now
-		p, _, err := steps.RecordPhoto(t.Context(), actor, build, journal.Photo{
-			SHA256: fmt.Sprintf("%064x", seed), Kind: "image/jpeg", CapturedAt: s.Clock.Now(), CapturedSource: "camera with offset",
-			ReceivedAt: s.Clock.Now().Add(time.Hour), FromClock: true,
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		return p
-	}
-	var photos []journal.Photo
 	for i := range 2 {
 		if err := steps.OpenStage(t.Context(), actor, build, stages[i].ID); err != nil {
 			t.Fatal(err)
 		}
 		s.Clock.Pass(time.Hour)
-		photos = append(photos, taken(10*i), taken(10*i+1))
+		for range 2 {
+			p, _, err := steps.RecordPhoto(t.Context(), actor, build, journal.Photo{
+				SHA256: fmt.Sprintf("%064x", len(photos)), Kind: "image/jpeg", CapturedAt: s.Clock.Now(), CapturedSource: "camera with offset",
+				ReceivedAt: s.Clock.Now().Add(time.Hour), FromClock: true,
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+			photos = append(photos, string(p.ID))
+		}
 		s.Clock.Pass(time.Hour)
 		if _, _, err := steps.CloseStage(t.Context(), servertest.Actor(s.Office), build, stages[i].ID); err != nil {
 			t.Fatal(err)
 		}
 	}
-	form := url.Values{
-		"id": {"0123456789abcdef0123456789abcdef"}, "person": {string(s.Floor.ID)}, "stage": {string(stages[1].ID)}, "text": {"Cleaned up."}, "split": {"yes"},
-		"photo": {string(photos[0].ID), string(photos[2].ID)},
+	return build, stages, photos
+}
+
+// spreadAnswer is the answer to an entry from a phone's queue.
+type spreadAnswer struct{ ID, Said string }
+
+func sendCaptured(t *testing.T, c *servertest.Client, build journal.BuildID, form url.Values) (answer spreadAnswer) {
+	t.Helper()
+	r := c.Send(http.MethodPost, "/builds/"+string(build)+"/capture", "application/x-www-form-urlencoded", strings.NewReader(form.Encode()), asData).Status(http.StatusOK)
+	if err := json.Unmarshal([]byte(r.Body), &answer); err != nil {
+		t.Fatal(err)
 	}
-	floor := s.As(s.Floor)
-	send := func() (answer struct{ ID, Said string }) {
-		t.Helper()
-		r := floor.Send(http.MethodPost, "/builds/"+string(build)+"/capture", "application/x-www-form-urlencoded", strings.NewReader(form.Encode()), asData).Status(http.StatusOK)
-		if err := json.Unmarshal([]byte(r.Body), &answer); err != nil {
-			t.Fatal(err)
-		}
-		return answer
+	answer.Said = strings.ReplaceAll(answer.Said, "\u00a0", " ")
+	return answer
+}
+
+// postedIn returns the photos of each stage's entry; no stage has two.
+func postedIn(t *testing.T, s *servertest.Server, build journal.BuildID) map[journal.StageID]string {
+	t.Helper()
+	view, err := s.App.Steps().JournalPage(t.Context(), servertest.Actor(s.Floor), build, flow.EntryQuery{})
+	if err != nil {
+		t.Fatal(err)
 	}
-	first := send()
-	if want := "1 photo in " + stages[0].Name; first.ID != form.Get("id") || !strings.Contains(strings.ReplaceAll(first.Said, "\u00a0", " "), want) {
-		t.Errorf("answered %+v, want the chosen stage's entry and %q", first, want)
-	}
-	send()
-	form["photo"] = append(form["photo"], string(photos[1].ID), string(photos[3].ID)) // two that come late
-	send()
-	send()
-	view, err := steps.JournalPage(t.Context(), actor, build, flow.EntryQuery{})
-	if err != nil || len(view.Entries) != 2 {
-		t.Fatalf("%d entries (%v)", len(view.Entries), err)
-	}
-	for _, e := range view.Entries { // newest first
-		of := 0
-		if e.StageID == stages[1].ID {
-			of = 2
-		}
-		if len(e.Photos) != 2 || e.Photos[0].PhotoID != photos[of].ID || e.Photos[1].PhotoID != photos[of+1].ID || e.Text != "Cleaned up." {
+	posted := map[journal.StageID]string{}
+	for _, e := range view.Entries {
+		if _, twice := posted[e.StageID]; twice || e.Text != "Cleaned up." {
 			t.Errorf("posted as %+v", e)
 		}
+		var ids []string
+		for _, p := range e.Photos {
+			ids = append(ids, string(p.PhotoID))
+		}
+		posted[e.StageID] = strings.Join(ids, " ")
+	}
+	return posted
+}
+
+// Photos from a phone's queue go to the stage that was under way when they were
+// taken, however often and in whatever parts they are sent.
+func TestCapture_Split(t *testing.T) {
+	// Which photos come when; 0 and 1 were taken in the first stage, 2 and 3 in
+	// the second, which is the one chosen.
+	tests := []struct {
+		name  string
+		waves [][]int
+		said  string // in the end
+		posts map[int]string
+	}{
+		{"at once", [][]int{{0, 1, 2, 3}}, "By the time they were taken: 2 photos in %s and 2 photos in %s.", map[int]string{0: "0 1", 1: "2 3"}},
+		{"two late", [][]int{{0, 2}, {0, 2, 1, 3}}, "By the time they were taken: 2 photos in %s and 2 photos in %s.", map[int]string{0: "0 1", 1: "2 3"}},
+		{"the other stage's late", [][]int{{2, 3}, {2, 3, 1}}, "By the time they were taken: 1 photo in %s and 2 photos in %s.", map[int]string{0: "1", 1: "2 3"}},
+		{"the chosen stage's late", [][]int{{0}, {0, 3}}, "By the time they were taken: 1 photo in %s and 1 photo in %s.", map[int]string{0: "0", 1: "3"}},
+		{"none in the chosen stage", [][]int{{0, 1}}, "By the time they were taken: 2 photos in %s.", map[int]string{0: "0 1"}},
+		{"all in the chosen stage", [][]int{{2}, {2, 3}}, "", map[int]string{1: "2 3"}},
+	}
+	for _, test := range tests {
+		t.Run(test.name, func(t *testing.T) {
+			s := servertest.New(t)
+			build, stages, photos := takenInTurns(t, s)
+			floor := s.As(s.Floor)
+			form := url.Values{
+				"id": {"0123456789abcdef0123456789abcdef"}, "person": {string(s.Floor.ID)}, "stage": {string(stages[1].ID)}, "text": {"Cleaned up."}, "split": {"yes"},
+			}
+			var answer spreadAnswer
+			for _, wave := range test.waves {
+				form["photo"] = nil
+				for _, i := range wave {
+					form.Add("photo", photos[i])
+				}
+				for range 2 {
+					if answer = sendCaptured(t, floor, build, form); answer.ID != form.Get("id") {
+						t.Errorf("answered %+v", answer)
+					}
+				}
+			}
+			want := map[journal.StageID]string{}
+			for stage, which := range test.posts {
+				var ids []string
+				for _, i := range strings.Fields(which) {
+					ids = append(ids, photos[i[0]-'0'])
+				}
+				want[stages[stage].ID] = strings.Join(ids, " ")
+			}
+			if got := postedIn(t, s, build); !maps.Equal(got, want) {
+				t.Errorf("posted %v, want %v", got, want)
+			}
+			said := test.said
+			if n := strings.Count(said, "%s"); n > 0 {
+				said = fmt.Sprintf(said, []any{stages[0].Name, stages[1].Name}[:n]...)
+			}
+			// Entries may be named in either order.
+			if parts(answer.Said) != parts(said) {
+				t.Errorf("said %q, want %q", answer.Said, said)
+			}
+		})
+	}
+}
+
+// parts are the parts of a list, in an order of their own.
+func parts(s string) string {
+	all := strings.Split(strings.TrimSuffix(strings.TrimPrefix(s, "By the time they were taken: "), "."), " and ")
+	slices.Sort(all)
+	return strings.Join(all, " and ")
+}
+
+// Without the tick everything goes to the stage chosen.
+func TestCapture_NotSplit(t *testing.T) {
+	s := servertest.New(t)
+	build, stages, photos := takenInTurns(t, s)
+	form := url.Values{
+		"id": {"0123456789abcdef0123456789abcdef"}, "person": {string(s.Floor.ID)}, "stage": {string(stages[1].ID)}, "text": {"Cleaned up."}, "split": {"no"}, "photo": photos,
+	}
+	if answer := sendCaptured(t, s.As(s.Floor), build, form); answer.Said != "" {
+		t.Errorf("said %q", answer.Said)
+	}
+	want := map[journal.StageID]string{stages[1].ID: strings.Join(photos, " ")}
+	if got := postedIn(t, s, build); !maps.Equal(got, want) {
+		t.Errorf("posted %v, want %v", got, want)
 	}
 }
 

@@ -164,7 +164,7 @@ func (s *Steps) PostSpread(ctx context.Context, a Actor, build journal.BuildID, 
 			e := whole
 			e.StageID, e.Photos = share.StageID, share.Photos
 			if i != first {
-				e.ID = spreadID(whole.ID, share.StageID)
+				e.ID = SpreadID(whole.ID, share.StageID)
 			}
 			if e, err = s.postEntry(tx, a, e); err != nil {
 				return err
@@ -179,11 +179,11 @@ func (s *Steps) PostSpread(ctx context.Context, a Actor, build journal.BuildID, 
 	return posted, nil
 }
 
-// spreadID is the identifier of the part of a divided entry that goes to a stage:
+// SpreadID is the identifier of the part of a divided entry that goes to a stage:
 // the first 32 digits of the SHA-256, in lower-case hex, of the form's
 // identifier, a slash and the stage's, as "printf %s/%s FORM STAGE | sha256sum"
 // prints it.
-func spreadID(form journal.EntryID, stage journal.StageID) journal.EntryID {
+func SpreadID(form journal.EntryID, stage journal.StageID) journal.EntryID {
 	sum := sha256.Sum256([]byte(string(form) + "/" + string(stage)))
 	return journal.EntryID(hex.EncodeToString(sum[:])[:32])
 }
@@ -198,7 +198,7 @@ func sentWith(r Reads, a Actor, e journal.Entry) ([]journal.Entry, error) {
 	}
 	for _, st := range stages {
 		part := e
-		part.ID = spreadID(e.ID, st.ID)
+		part.ID = SpreadID(e.ID, st.ID)
 		part, sent, err := sentBefore(r, a, part)
 		if err != nil {
 			return nil, err
