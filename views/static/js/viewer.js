@@ -5,10 +5,11 @@ import "asset:js/pending.js";
 const viewer = document.querySelector("[data-viewer]");
 const box = viewer.querySelector(".stagebox");
 const go = (rel) => viewer.querySelector(`a[rel="${rel}"]`)?.click();
-viewer.querySelector("[data-hint]").hidden = false;
+viewer.querySelector("[data-hint]").hidden = !box;
 
 addEventListener("keydown", (event) => {
   if (event.altKey || event.ctrlKey || event.metaKey) return;
+  if (event.target.closest?.("video")) return; // there the arrows seek
   const near = box?.classList.contains("near");
   if (event.key === "Escape" && near) zoom(false);
   else if (event.key === "ArrowLeft" && !near) go("prev");
