@@ -91,8 +91,13 @@ func heronCalls(y *yard) map[string]call {
 		"PhotoFileAllowed":     {"reader", func(a flow.Actor) (any, error) { return s.PhotoFileAllowed(ctx, a, b, p.ID) }},
 		"PhotoOriginalAllowed": {"staff", func(a flow.Actor) (any, error) { return s.PhotoOriginalAllowed(ctx, a, b, p.ID) }},
 		"StagePhotosOf":        {"reader", func(a flow.Actor) (any, error) { return s.StagePhotosOf(ctx, a, b, e.StageID, 10) }},
-		"PhotosOf":             {"staff", func(a flow.Actor) (any, error) { return s.PhotosOf(ctx, a, b, []journal.PhotoID{p.ID}) }},
-		"LoosePhotos":          {"staff", func(a flow.Actor) (any, error) { return s.LoosePhotos(ctx, a, b) }},
+		"ContactSheet":         {"reader", func(a flow.Actor) (any, error) { return s.ContactSheet(ctx, a, b, e.StageID) }},
+		"StagePhotosSize": {"reader", func(a flow.Actor) (any, error) {
+			n, _, err := s.StagePhotosSize(ctx, a, b, e.StageID)
+			return n, err
+		}},
+		"PhotosOf":    {"staff", func(a flow.Actor) (any, error) { return s.PhotosOf(ctx, a, b, []journal.PhotoID{p.ID}) }},
+		"LoosePhotos": {"staff", func(a flow.Actor) (any, error) { return s.LoosePhotos(ctx, a, b) }},
 
 		"Look":           {"reader", func(a flow.Actor) (any, error) { return s.Look(ctx, a, b) }},
 		"OfficeOverview": {"office", func(a flow.Actor) (any, error) { return s.OfficeOverview(ctx, a) }},

@@ -79,6 +79,8 @@ type Reads interface {
 	// capture; only the owner-visible ones unless staff.
 	StagePhotos(build journal.BuildID, stage journal.StageID, staff bool, limit int) ([]journal.Photo, error)
 	CountStagePhotos(build journal.BuildID, stage journal.StageID, staff bool) (int, error)
+	// StagePhotosSize counts the same photos and adds up their originals' bytes.
+	StagePhotosSize(build journal.BuildID, stage journal.StageID, staff bool) (photos int, bytes int64, err error)
 	// CountPhotos counts a build's photos; only the owner-visible ones unless staff.
 	CountPhotos(build journal.BuildID, staff bool) (int, error)
 	// PhotoShared reports whether the owner's side may see the photo: it is in

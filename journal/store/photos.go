@@ -141,6 +141,16 @@ func (r *reads) CountStagePhotos(build journal.BuildID, stage journal.StageID, s
 	return n, err
 }
 
+// StagePhotosSize implements [flow.Reads].
+func (r *reads) StagePhotosSize(build journal.BuildID, stage journal.StageID, staff bool) (int, int64, error) {
+	var sum struct {
+		Photos int
+		Bytes  int64
+	}
+	err := r.scan("StagePhotosSize", &sum, "SELECT count(*) AS photos, coalesce(sum(bytes), 0) AS bytes FROM photos WHERE id IN ("+ofStage(staff)+")", string(build), string(stage))
+	return sum.Photos, sum.Bytes, err
+}
+
 func ofStage(staff bool) string {
 	if staff {
 		return photosOfStage

@@ -127,6 +127,17 @@ func TestStagePhotos(t *testing.T) {
 		if n := get(t, s, func(r flow.Reads) (int, error) { return r.CountStagePhotos(c.build, c.stage, c.staff) }); n != c.count {
 			t.Errorf("%+v: counted %d", c, n)
 		}
+		var bytes, want int64
+		for _, p := range got {
+			want += p.Bytes
+		}
+		n := get(t, s, func(r flow.Reads) (n int, err error) {
+			n, bytes, err = r.StagePhotosSize(c.build, c.stage, c.staff)
+			return
+		})
+		if n != c.count || c.limit == 0 && bytes != want {
+			t.Errorf("%+v: %d photos of %d bytes, want %d", c, n, bytes, want)
+		}
 	}
 	for staff, want := range map[bool]int{true: 5, false: 3} {
 		if n := get(t, s, func(r flow.Reads) (int, error) { return r.CountPhotos(heron, staff) }); n != want {

@@ -72,6 +72,7 @@ func TestPlans(t *testing.T) {
 		{"count shared", func(r flow.Reads) error { _, err := r.CountShared(heron, noon); return err }, "entries_news", false},
 		{"stage photos", func(r flow.Reads) error { _, err := r.StagePhotos(heron, teardown, false, 50); return err }, "entries_of_stage", true},
 		{"count stage photos", func(r flow.Reads) error { _, err := r.CountStagePhotos(heron, teardown, true); return err }, "entries_of_stage", true},
+		{"size of stage photos", func(r flow.Reads) error { _, _, err := r.StagePhotosSize(heron, teardown, false); return err }, "entries_of_stage", true},
 		{"count photos, owner", func(r flow.Reads) error { _, err := r.CountPhotos(heron, false); return err }, "COVERING INDEX photos_shown", false},
 		{"loose photos", func(r flow.Reads) error { _, err := r.LoosePhotos(heron, jory); return err }, "photos_loose", false},
 		{"photo shared", func(r flow.Reads) error { _, err := r.PhotoShared(heron, photo(heron, 2000).ID); return err }, "SEARCH ep USING COVERING INDEX sqlite_autoindex_entry_photos_2 (photo_id=?)", false},
