@@ -1,6 +1,8 @@
 package server
 
 import (
+	"cmp"
+	"errors"
 	"io"
 	"net/http"
 	"slices"
@@ -18,17 +20,47 @@ import (
 // browser asks for, see [App.quick].
 const sizePath = "/builds/:build/photos/:photo/:size"
 
+// photoFile gives out one of the sizes made of a photo, under the view named in
+// the query; see [flow.Steps.PhotoViewAllowed]. What it sends never changes, so
+// that a browser may keep it, but for this person alone: whether they may see it
+// is asked each time it is fetched.
+// GET and HEAD /builds/:build/photos/:photo/:size?view=
+func (a *App) photoFile(c echo.Context) error {
+	ctx := c.Request().Context()
+	size, known := sizeAsked(c)
+	if !known {
+		return journal.Errorf(journal.NotFound, "There is no such size.")
+	}
+	view := c.QueryParam("view")
+	p, err := a.steps.PhotoViewAllowed(ctx, actor(c), of(c).build.ID, photoID(c), view)
+	if err != nil {
+		return err
+	}
+	file, err := openSize(ctx, a.storage, p.SHA256, view, size)
+	if errors.Is(err, media.ErrNotFound) {
+		if p.State == journal.PhotoFailed {
+			return journal.Errorf(journal.NotFound, "This photo cannot be shown. Its original is safe with the shop.")
+		}
+		if p.State == journal.PhotoReady && !p.Pictured() {
+			return journal.Errorf(journal.NotFound, "This video has no preview. Please open its page to play it.")
+		}
+		c.Response().Header().Set(echo.HeaderRetryAfter, "2")
+		return journal.Errorf(journal.NotFound, "This photo is being made ready; look again in a minute.")
+	}
+	if err != nil {
+		return err
+	}
+	return sendSize(c, p, view, size, file)
+}
+
 func sizeAsked(c echo.Context) (int, bool) {
 	size, err := strconv.Atoi(c.Param("size"))
 	return size, err == nil && slices.Contains(journal.PhotoSizes, size)
 }
 
 // sendSize sends one of a photo's sizes, and closes it.
-func (a *App) sendSize(c echo.Context, p journal.Photo, size int, file media.File) error {
-	return sendFile(c, file, fileHead{
-		tag:  string(p.ID) + "--" + strconv.Itoa(size),
-		kind: "image/jpeg",
-	})
+func sendSize(c echo.Context, p journal.Photo, view string, size int, file media.File) error {
+	return sendFile(c, file, fileHead{tag: string(p.ID) + "-" + view + "-" + strconv.Itoa(size), kind: "image/jpeg"})
 }
 
 // quick puts a short way in front of the requests that come by the hundred, for
@@ -42,23 +74,24 @@ func (a *App) quick(route Route, admitted echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		size, known := sizeAsked(c)
 		token := a.cookie(c, sessionCookie)
-		if !known || token == "" || c.QueryParam("view") != "" {
+		if !known || token == "" {
 			return admitted(c)
 		}
 		ctx := c.Request().Context()
 		asked, err := a.door.AskPhoto(ctx, flow.PhotoAsk{
 			TokenHash: flow.TokenHash(token), BuildID: journal.BuildID(c.Param("build")), PhotoID: photoID(c),
 		})
-		if err != nil || !asked.Admits(a.now()) || !asked.Photo.Layer.Plain() {
+		view := asked.Photo.Layer.View()
+		if err != nil || !asked.Admits(a.now()) || c.QueryParam("view") != view {
 			return admitted(c)
 		}
-		file, err := a.storage.OpenDerivative(ctx, asked.Photo.SHA256, size)
+		file, err := openSize(ctx, a.storage, asked.Photo.SHA256, view, size)
 		if err != nil {
 			return admitted(c)
 		}
 		rq := of(c)
 		rq.route, rq.known, rq.person = route, true, asked.Person
-		return a.sendSize(c, asked.Photo, size, file)
+		return sendSize(c, asked.Photo, view, size, file)
 	}
 }
 
@@ -68,24 +101,23 @@ type fileHead struct {
 	kind string // content type
 	// name is under which a browser saves the file; "" to show it.
 	name string
-	// changing: the address may give out another file tomorrow, or nothing, so
-	// that no browser keeps it without asking.
-	changing bool
+	// cache is the Cache-Control; "" for what never changes at its address.
+	cache string
 }
 
 // sendFile answers with a file, or the part of it that was asked for, and
 // closes it (RFC 9110, sections 13 and 14).
 func sendFile(c echo.Context, file media.File, head fileHead) error {
 	h := c.Response().Header()
-	h.Set(echo.HeaderCacheControl, "private, max-age=31536000, immutable")
-	if head.changing {
-		h.Set(echo.HeaderCacheControl, "private, no-cache")
-	}
+	h.Set(echo.HeaderCacheControl, cmp.Or(head.cache, "private, max-age=31536000, immutable"))
 	h.Set(echo.HeaderVary, echo.HeaderCookie)
 	h.Set("ETag", `"`+head.tag+`"`)
 	h.Set(echo.HeaderContentType, head.kind)
 	if head.name != "" {
 		h.Set(echo.HeaderContentDisposition, contentDisposition(head.name))
+	}
+	if err := allowTime(c, file.Size()); err != nil {
+		return errors.Join(err, file.Close())
 	}
 	http.ServeContent(direct{c.Response()}, c.Request(), "", time.Time{}, file)
 	return file.Close()
@@ -103,4 +135,19 @@ func (d direct) ReadFrom(r io.Reader) (int64, error) {
 	n, err := io.Copy(d.Writer, r)
 	d.Size += n
 	return n, err
+}
+
+// slowest is the rate, in bytes a second, below which the sending of a file is
+// given up.
+const slowest = 32 << 10
+
+// allowTime lets an answer of so many bytes take as long as it does on a bad
+// link: a video or an original takes longer than a page.
+func allowTime(c echo.Context, bytes int64) error {
+	until := time.Now().Add(replyTime + time.Duration(bytes/slowest)*time.Second)
+	err := http.NewResponseController(c.Response()).SetWriteDeadline(until)
+	if errors.Is(err, http.ErrNotSupported) { // a recorder in a test has no wire
+		return nil
+	}
+	return err
 }

@@ -60,6 +60,36 @@ func TestPhotoFile_Headers(t *testing.T) {
 	}
 }
 
+// A photo under a layer is sent as one is without, by both ways of asking; a
+// view that is no longer in force has another tag than the one that is.
+func TestPhotoFile_Views(t *testing.T) {
+	s := servertest.New(t)
+	b := s.Full("Heron", s.Owner, 100)
+	s.Settle()
+	owner, floor := s.As(s.Owner), s.As(s.Floor)
+	at := "/builds/" + string(b.ID) + "/photos/" + string(b.SharedPhoto.ID)
+	plain := floor.Get(at + "/320").Status(http.StatusOK)
+	floor.Post(at+"/marks", layerForm(0, lowerHalf)).Redirects(at)
+	s.Settle()
+	const view = "?view=t1-0-5000-10000-5000"
+	in := owner.Get(at + "/320" + view).Status(http.StatusOK)
+	again := floor.Get(at + "/320").Status(http.StatusOK) // the shop, by the long way
+	if again.Header.Get("ETag") != plain.Header.Get("ETag") || in.Header.Get("ETag") == plain.Header.Get("ETag") {
+		t.Errorf("tags: %s before, %s by the long way, %s in the view", plain.Header.Get("ETag"), again.Header.Get("ETag"), in.Header.Get("ETag"))
+	}
+	for _, r := range []*servertest.Reply{in, again} {
+		if r.Header.Get("Cache-Control") != "private, max-age=31536000, immutable" || r.Header.Get("Vary") != "Cookie" {
+			t.Errorf("sent with %q and Vary %q", r.Header.Get("Cache-Control"), r.Header.Get("Vary"))
+		}
+	}
+	for path, cache := range map[string]string{"/full": "private, no-cache", "/original": "private, no-store"} {
+		got := floor.Send(http.MethodHead, at+path, "", nil).Status(http.StatusOK)
+		if got.Header.Get("Cache-Control") != cache || got.Body != "" || got.ContentLength <= 0 {
+			t.Errorf("HEAD of %s: %q, %d bytes said", path, got.Header.Get("Cache-Control"), got.ContentLength)
+		}
+	}
+}
+
 // Promise 8: whatever ends a person's right to a photo ends it with their next
 // request, however often they had it before.
 func TestPhotoFile_EndsAtOnce(t *testing.T) {

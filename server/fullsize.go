@@ -27,7 +27,7 @@ func fullVariant(view string) string {
 
 // photoFull gives out a photo in full size, under the view in force and with
 // nothing in it but the picture, to be saved; of a video, the cleaned video.
-// GET /builds/:build/photos/:photo/full
+// GET and HEAD /builds/:build/photos/:photo/full
 func (a *App) photoFull(c echo.Context) error {
 	p, err := a.steps.PhotoFileAllowed(c.Request().Context(), actor(c), of(c).build.ID, photoID(c))
 	if err != nil {
@@ -41,7 +41,7 @@ func (a *App) photoFull(c echo.Context) error {
 		return err
 	}
 	// The view can change, so the address does not stand for one file for ever.
-	return sendFile(c, file, fileHead{tag: string(p.ID) + "-" + fullVariant(p.Layer.View()), kind: "image/jpeg", name: a.saveName(c, p, ".jpg"), changing: true})
+	return sendFile(c, file, fileHead{tag: string(p.ID) + "-" + fullVariant(p.Layer.View()), kind: "image/jpeg", name: a.saveName(c, p, ".jpg"), cache: "private, no-cache"})
 }
 
 // fullSize opens a photo's full-size file, and makes it first if need be. Two at
@@ -79,7 +79,7 @@ func (a *App) saveName(c echo.Context, p journal.Photo, ending string) string {
 }
 
 // photoVideo plays a video, without what is private in it.
-// GET /builds/:build/photos/:photo/video
+// GET and HEAD /builds/:build/photos/:photo/video
 func (a *App) photoVideo(c echo.Context) error {
 	p, err := a.steps.PhotoFileAllowed(c.Request().Context(), actor(c), of(c).build.ID, photoID(c))
 	if err != nil {

@@ -1,7 +1,6 @@
 package server
 
 import (
-	"errors"
 	"fmt"
 	"mime"
 	"net/http"
@@ -9,13 +8,11 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
 	"farbay/journal"
 	"farbay/journal/flow"
-	"farbay/media"
 	"farbay/views"
 )
 
@@ -82,48 +79,8 @@ func photoPlace(build journal.BuildID, p *flow.PhotoPlace) string {
 	return fmt.Sprintf("/builds/%s/photos/%s?entry=%s", build, p.PhotoID, p.EntryID)
 }
 
-// photoFile gives out one of the sizes made of a photo, under the view named in
-// the query; see [flow.Steps.PhotoViewAllowed]. What it sends never changes, so
-// that a browser may keep it, but for this person alone: whether they may see it
-// is asked each time it is fetched.
-// GET /builds/:build/photos/:photo/:size?view=
-func (a *App) photoFile(c echo.Context) error {
-	ctx := c.Request().Context()
-	size, err := strconv.Atoi(c.Param("size"))
-	if err != nil || !slices.Contains(journal.PhotoSizes, size) {
-		return journal.Errorf(journal.NotFound, "There is no such size.")
-	}
-	view := c.QueryParam("view")
-	p, err := a.steps.PhotoViewAllowed(ctx, actor(c), of(c).build.ID, photoID(c), view)
-	if err != nil {
-		return err
-	}
-	file, err := openSize(ctx, a.storage, p.SHA256, view, size)
-	if errors.Is(err, media.ErrNotFound) {
-		if p.State == journal.PhotoFailed {
-			return journal.Errorf(journal.NotFound, "This photo cannot be shown. Its original is safe with the shop.")
-		}
-		if p.State == journal.PhotoReady && !p.Pictured() {
-			return journal.Errorf(journal.NotFound, "This video has no preview. Please open its page to play it.")
-		}
-		c.Response().Header().Set(echo.HeaderRetryAfter, "2")
-		return journal.Errorf(journal.NotFound, "This photo is being made ready; look again in a minute.")
-	}
-	if err != nil {
-		return err
-	}
-	defer file.Close()
-	h := c.Response().Header()
-	h.Set(echo.HeaderCacheControl, "private, max-age=31536000, immutable")
-	h.Set(echo.HeaderVary, echo.HeaderCookie)
-	h.Set("ETag", `"`+string(p.ID)+"-"+view+"-"+strconv.Itoa(size)+`"`)
-	h.Set(echo.HeaderContentType, "image/jpeg")
-	http.ServeContent(c.Response(), c.Request(), "", time.Time{}, file)
-	return nil
-}
-
 // photoOriginal gives out an original, as it came, to be saved.
-// GET /builds/:build/photos/:photo/original
+// GET and HEAD /builds/:build/photos/:photo/original
 func (a *App) photoOriginal(c echo.Context) error {
 	ctx := c.Request().Context()
 	p, err := a.steps.PhotoOriginalAllowed(ctx, actor(c), of(c).build.ID, photoID(c))
@@ -134,18 +91,11 @@ func (a *App) photoOriginal(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	defer file.Close()
-	h := c.Response().Header()
-	h.Set(echo.HeaderCacheControl, "private, no-store")
-	h.Set("ETag", `"`+p.SHA256+`"`)
-	h.Set(echo.HeaderContentType, p.Kind)
 	name := downloadName(p)
 	if p.FileName == "" { // the sender's name for it is the shop's
 		name = a.saveName(c, p, name)
 	}
-	h.Set(echo.HeaderContentDisposition, contentDisposition(name))
-	http.ServeContent(c.Response(), c.Request(), "", time.Time{}, file)
-	return nil
+	return sendFile(c, file, fileHead{tag: p.SHA256, kind: p.Kind, name: name, cache: "private, no-store"})
 }
 
 // downloadName is the sender's name for a photo, ending as its content demands,

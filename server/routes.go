@@ -87,7 +87,9 @@ func (a *App) Routes() []Route {
 		{post, "/builds", Office, false, a.buildAdd},
 		{get, "/builds/:build", BuildReader, false, a.build},
 		{get, "/builds/:build/photos/:photo/full", BuildReader, false, a.photoFull},
+		{head, "/builds/:build/photos/:photo/full", BuildReader, false, a.photoFull},
 		{get, "/builds/:build/photos/:photo/video", BuildReader, false, a.photoVideo},
+		{head, "/builds/:build/photos/:photo/video", BuildReader, false, a.photoVideo},
 		{post, "/builds/:build/photos/:photo/hand-out", BuildOffice, false, a.photoHandOut},
 		{get, "/builds/:build/search", BuildReader, false, a.search},
 		{get, "/builds/:build/edit", BuildOffice, false, a.buildEdit},
@@ -148,6 +150,7 @@ func (a *App) Routes() []Route {
 		{post, "/builds/:build/photos/:photo/marks", BuildStaff, false, a.marksSave},
 		{post, "/builds/:build/photos/:photo/marks/back", BuildStaff, false, a.marksBack},
 		{get, "/builds/:build/photos/:photo/original", BuildReader, false, a.photoOriginal},
+		{head, "/builds/:build/photos/:photo/original", BuildReader, false, a.photoOriginal},
 		{get, sizePath, BuildReader, false, a.photoFile},
 		{head, sizePath, BuildReader, false, a.photoFile},
 
