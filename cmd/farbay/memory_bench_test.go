@@ -26,7 +26,16 @@ import (
 // memory (VmHWM of /proc) in MB, and as a ratio to what it needs at rest.
 //
 //	go test -run - -bench EightUploads -benchtime 1x ./cmd/farbay
-func BenchmarkEightUploads(b *testing.B) {
+func BenchmarkEightUploads(b *testing.B) { benchmarkMemory(b, 8, 4000, 3000) }
+
+// BenchmarkFourLargeUploads is the same with four 48-megapixel JPEGs. Goal: 256
+// MB or less.
+//
+//	go test -run - -bench FourLargeUploads -benchtime 1x ./cmd/farbay
+func BenchmarkFourLargeUploads(b *testing.B) { benchmarkMemory(b, 4, 8000, 6000) }
+
+// benchmarkMemory sends n JPEGs of width x height to a real server at once.
+func benchmarkMemory(b *testing.B, n, width, height int) {
 	if _, err := os.Stat("/proc/self/status"); err != nil {
 		b.Skip("this system has no /proc")
 	}
@@ -39,9 +48,9 @@ func BenchmarkEightUploads(b *testing.B) {
 		k.open(app)
 		k.clients[k.floor.ID] = k.client(app, k.floor)
 	})
-	files := make([][]byte, 8)
+	files := make([][]byte, n)
 	for i := range files {
-		files[i] = twelveMegapixels(b, uint64(i))
+		files[i] = detailed(b, width, height, uint64(i))
 	}
 	process := startServe(b, binary, k.dir)
 	rest := peakMB(b, process)
@@ -62,13 +71,13 @@ func BenchmarkEightUploads(b *testing.B) {
 	b.ReportMetric(float64(len(files[0]))/1e6, "MB/photo")
 }
 
-// twelveMegapixels is a JPEG of 4000 x 3000 pixels with detail everywhere.
-func twelveMegapixels(tb testing.TB, seed uint64) []byte {
+// detailed is a JPEG with detail everywhere.
+func detailed(tb testing.TB, width, height int, seed uint64) []byte {
 	tb.Helper()
 	random := rand.New(rand.NewPCG(seed, 2))
-	picture := image.NewYCbCr(image.Rect(0, 0, 4000, 3000), image.YCbCrSubsampleRatio420)
+	picture := image.NewYCbCr(image.Rect(0, 0, width, height), image.YCbCrSubsampleRatio420)
 	for i := range picture.Y {
-		picture.Y[i] = uint8(i/4000/12) ^ uint8(random.Uint32()&31)
+		picture.Y[i] = uint8(i/width/12) ^ uint8(random.Uint32()&31)
 	}
 	grey := color.YCbCr{Cb: 128, Cr: 128}
 	for i := range picture.Cb {
