@@ -52,7 +52,7 @@ func (a *App) photo(c echo.Context) error {
 	}
 	at := f.Build.URL() + "/photos/" + string(v.Photo.ID)
 	page.Save = at + "/full"
-	if !v.Photo.HandedOutAt.IsZero() && v.Photo.Layer.Plain() {
+	if !v.Photo.HandedOutAt.IsZero() && v.Photo.Layer.Crop == (journal.Crop{}) {
 		page.Original = at + "/original"
 	}
 	if of(c).person.Role == journal.Office {

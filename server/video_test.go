@@ -48,7 +48,7 @@ func TestHandOut(t *testing.T) {
 	give := func(value string) *servertest.Reply {
 		return office.Post(at+"/hand-out", url.Values{"give": {value}})
 	}
-	office.Get(at).Status(http.StatusOK).Says("The original tells all of that")
+	office.Get(at).Status(http.StatusOK).Says("The original tells where, when and with what it was taken")
 	if page := owner.Get(at).Status(http.StatusOK); strings.Contains(page.Body, "/original") || strings.Contains(page.Body, "/hand-out") {
 		t.Error("the owner is offered what they may not have")
 	}
@@ -62,6 +62,7 @@ func TestHandOut(t *testing.T) {
 	}
 	give("yes").Redirects(at)
 	give("yes").Redirects(at)
+	office.Get(at).Status(http.StatusOK).Says("Handed out to the owner")
 	r := owner.Get(at + "/original").Status(http.StatusOK)
 	if name := r.Header.Get("Content-Disposition"); !strings.HasPrefix(name, "attachment; filename=old-salt-2026-") || !strings.HasSuffix(name, ".jpg") {
 		t.Errorf("the owner saves it as %q", name)
@@ -69,6 +70,20 @@ func TestHandOut(t *testing.T) {
 	if want := servertest.JPEG(t, 100); !bytes.Equal([]byte(r.Body), want) {
 		t.Errorf("the original has %d bytes, came with %d", len(r.Body), len(want))
 	}
+	// A photo that is turned is still shown whole; one that is cropped is not.
+	for number, c := range []struct {
+		layer  string
+		status int
+	}{{`{"turn":1}`, http.StatusOK}, {`{"crop":{"x":0,"y":0,"w":5000,"h":5000}}`, http.StatusForbidden}} {
+		office.Post(at+"/marks", layerForm(number, c.layer)).Redirects(at)
+		s.Settle()
+		owner.Get(at + "/original").Status(c.status)
+		page := owner.Get(at).Status(http.StatusOK)
+		if offered := strings.Contains(page.Body, "/original"); offered != (c.status == http.StatusOK) {
+			t.Errorf("under %s the owner is offered the original: %t", c.layer, offered)
+		}
+	}
+	office.Get(at).Status(http.StatusOK).Says("While only a part of it is shown, they cannot save it")
 	give("no").Redirects(at)
 	owner.Get(at + "/original").Status(http.StatusForbidden)
 	if kinds := fmt.Sprint(originalEvents(t, s, b.ID, b.SharedPhoto.ID)); kinds != "[original handed out original taken back]" {

@@ -31,8 +31,8 @@ func (s *Steps) HandOut(ctx context.Context, a Actor, build journal.BuildID, id 
 
 // PhotoOriginalAllowed returns the photo if the actor may have its original,
 // which tells where and with what it was taken: the shop always, the owner's
-// side when the office has handed it out, and then only while the whole photo is
-// shown. [journal.Forbidden] otherwise, [journal.NotFound] for a photo that the
+// side when the office has handed it out, and then only while the photo is not
+// cropped. [journal.Forbidden] otherwise, [journal.NotFound] for a photo that the
 // actor may not see.
 func (s *Steps) PhotoOriginalAllowed(ctx context.Context, a Actor, build journal.BuildID, id journal.PhotoID) (journal.Photo, error) {
 	p, err := s.PhotoFileAllowed(ctx, a, build, id)
@@ -43,7 +43,7 @@ func (s *Steps) PhotoOriginalAllowed(ctx context.Context, a Actor, build journal
 		return p, asStaff(a)
 	case p.HandedOutAt.IsZero():
 		return journal.Photo{}, journal.Errorf(journal.Forbidden, "The shop keeps the originals of photos. Please ask the office if you need this one; the photo itself can be saved from its page.")
-	case !p.Layer.Plain():
+	case p.Layer.Crop != (journal.Crop{}):
 		return journal.Photo{}, journal.Errorf(journal.Forbidden, "The shop shows only a part of this photo, so its original is not handed out.")
 	}
 	return p, nil
