@@ -83,11 +83,14 @@ export function startQueue(root, tellPage) {
         });
         if (end.page) tellPage(end.page);
       } while (again);
+    } catch (error) {
+      // The phone's own store failed: no room, or a browser that closes it.
+      end = { kind: "phone", sentence: error?.name === "QuotaExceededError" ? "This phone has no more room." : `This phone's store did not answer (${error?.message || error}).` };
     } finally {
       running = false;
       going = null;
     }
-    failures = end.kind === "link" || end.kind === "server" ? failures + 1 : 0;
+    failures = ["link", "server", "phone"].includes(end.kind) ? failures + 1 : 0;
     if (failures > 0) timer = setTimeout(go, Math.max(1000 * (end.wait ?? 0), Math.min(2000 * 2 ** (failures - 1), 60_000)));
     soon();
   }
@@ -133,10 +136,11 @@ export function startQueue(root, tellPage) {
         done: `${wait}.`,
         link: `There is no link to the shop just now. ${wait} and ${left === 1 ? "goes" : "go"} by ${left === 1 ? "itself" : "themselves"} when there is one.`,
         server: `${end.sentence || "The server could not take it just now."} ${wait}; it is tried again by itself.`,
+        phone: `${end.sentence} ${wait}; it is tried again by itself. Please make room and leave this page open.`,
         "signed out": `You are signed out. Sign in again; nothing is lost. ${wait}.`,
         other: `${wait}, taken by ${names}. They go when ${names} ${names.includes(" and ") ? "sign" : "signs"} in on this phone; nothing goes in another name.`,
       }[end.kind] ?? `${wait}.`;
-      act = { link: "now", server: "now", "signed out": "sign in" }[end.kind] ?? "";
+      act = { link: "now", server: "now", phone: "now", "signed out": "sign in" }[end.kind] ?? "";
       if (going || running) {
         text = photos.length > 0 ? `On the way: ${photos.length - left} of ${count(photos.length, "photo is", "photos are")} safe with the shop.` : "On the way.";
         act = "";

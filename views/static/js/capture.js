@@ -126,7 +126,12 @@ form.addEventListener("input", (event) => {
   typing = setTimeout(keepTyped, 300);
 });
 const typed = () => ({ text: text.value, kind: form.elements.kind.value, audience: form.elements.audience.value });
-const keepTyped = () => draft && store.changeEntry(draft.id, typed());
+const keepTyped = () => draft && store.changeEntry(draft.id, typed()).catch((error) => say(
+  `${noRoom(error, "keep what you typed")}, so it is only on this page. Please leave the page open until what waits here has gone.`));
+// noRoom begins a sentence about something that the phone did not store.
+function noRoom(error, what) {
+  return error?.name === "QuotaExceededError" ? "This phone has no more room" : `This phone could not ${what}`;
+}
 addEventListener("pagehide", keepTyped);
 
 for (const input of root.querySelectorAll("input[type=file]")) {
@@ -164,8 +169,7 @@ async function keepFiles(files) {
       kept++;
       showSmall(photo, file);
     } catch (error) {
-      const why = error?.name === "QuotaExceededError" ? "This phone has no more room" : "This phone could not keep the file";
-      notes.push(`${why}: ${count(kept, "photo is", "photos are")} kept, ${file.name} and those after it are not. Please keep ${some.length - kept === 1 ? "it" : "them"} on the phone, and send what is here first.`);
+      notes.push(`${noRoom(error, "keep the file")}: ${count(kept, "photo is", "photos are")} kept, ${file.name} and those after it are not. Please keep ${some.length - kept === 1 ? "it" : "them"} on the phone, and send what is here first.`);
       break;
     }
   }
@@ -230,9 +234,15 @@ form.addEventListener("submit", async (event) => {
   }
   await showPhotos();
   if (photos.length === 0 && !text.value.trim()) return say("Please take a photo or write a line first.");
-  const posted = await store.queue(draft.id, {
-    ...typed(), split: form.elements.split.checked, person: page.person, personName: page.name, build: build.value, buildName: theBuild().nickname, stage: stage.value, stageName: theStage().name,
-  });
+  let posted;
+  try {
+    posted = await store.queue(draft.id, {
+      ...typed(), split: form.elements.split.checked, person: page.person, personName: page.name,
+      build: build.value, buildName: theBuild().nickname, stage: stage.value, stageName: theStage().name,
+    });
+  } catch (error) {
+    return say(`${noRoom(error, "put this into the queue")}, so it is not posted. All of it is still on this page; please let what waits here go first, and post it again.`);
+  }
   say(posted ? `Kept. ${count(photos.length, "photo goes", "photos go")} as soon as there is a link; you can walk away.` : "This was posted from another tab.", !posted);
   draft = await store.draft({ kind: "progress", audience: "shop only" });
   text.value = draft.text;

@@ -46,6 +46,14 @@ self.farbayStore = (() => {
     try {
       const [result] = await Promise.all([work(tx), tx.done]);
       return result;
+    } catch (error) {
+      const why = tx.error ?? error; // a full phone fails the whole, and its parts only because of that
+      try {
+        tx.abort(); // all is kept or nothing
+      } catch {
+        // It is undone already.
+      }
+      throw why;
     } finally {
       tell();
     }
