@@ -52,6 +52,7 @@ type App struct {
 	echo      *echo.Echo
 
 	byAddress, byAccount, byMailbox *limits
+	zips                            zipSlots
 
 	listening sync.Mutex
 	listener  net.Listener

@@ -104,7 +104,7 @@ func (a *App) headers(next echo.HandlerFunc) echo.HandlerFunc {
 // already, and a compressed answer to a Range request would be a wrong one.
 func compressible(r *http.Request) bool {
 	return r.Header.Get("Range") == "" && !strings.Contains(r.URL.Path, "/photos/") && !strings.Contains(r.URL.Path, "/uploads") &&
-		!strings.HasSuffix(r.URL.Path, ".woff2") && !strings.HasSuffix(r.URL.Path, ".png")
+		!strings.HasSuffix(r.URL.Path, ".zip") && !strings.HasSuffix(r.URL.Path, ".woff2") && !strings.HasSuffix(r.URL.Path, ".png")
 }
 
 // sameOrigin refuses requests that change something and come from another

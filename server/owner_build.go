@@ -219,6 +219,9 @@ func (a *App) ownerStageRest(c echo.Context, v flow.StageView, page *views.Stage
 	if err != nil {
 		return err
 	}
+	if page.Set, err = a.photoSet(c, v.Stage.ID); err != nil {
+		return err
+	}
 	for _, p := range photos {
 		page.Photos = append(page.Photos, views.NewPhotoView(page.Words, p, "", "stage="+string(v.Stage.ID)))
 	}

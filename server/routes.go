@@ -103,6 +103,8 @@ func (a *App) Routes() []Route {
 		{post, "/builds/:build/people", BuildOffice, false, a.buildPeopleAdd},
 		{post, "/builds/:build/people/:person/end", BuildOffice, false, a.buildPeopleEnd},
 		{get, "/builds/:build/stages/:stage", BuildReader, false, a.stage},
+		{get, "/builds/:build/stages/:stage/sheet", BuildReader, false, a.contactSheet},
+		{get, "/builds/:build/stages/:stage/photos.zip", BuildReader, false, a.stageZip},
 		{get, "/builds/:build/stages/:stage/edit", BuildOffice, false, a.stageEdit},
 		{post, "/builds/:build/stages/:stage/edit", BuildOffice, false, a.stageSave},
 		{post, "/builds/:build/stages/:stage/open", BuildStaff, false, a.stageOpen},

@@ -46,6 +46,9 @@ func (a *App) staffStage(c echo.Context, reason string, r refusal) error {
 		Frame: f, Stage: v.Stage, Lead: v.Lead.Name, PhotosHave: v.Gate.Photos, Missing: v.Gate.Missing(),
 		Reason: reason, Problems: r.problems,
 	}
+	if page.Set, err = a.photoSet(c, v.Stage.ID); err != nil {
+		return err
+	}
 	for _, p := range photos {
 		page.Photos = append(page.Photos, views.NewPhotoView(f.Words, p, "", "stage="+string(v.Stage.ID)))
 	}

@@ -183,6 +183,7 @@ type Stage struct {
 	Papers       []PaperItem // that bear on the stage, not drafts
 	Invoices     []InvoiceItem
 	Photos       []PhotoView // some of them, in order of capture
+	Set          PhotoSet    // the ways to all of them
 	Entries      JournalPiece
 }
 

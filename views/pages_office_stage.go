@@ -46,6 +46,7 @@ type StaffStage struct {
 	Follows *billing.Document
 
 	Photos []PhotoView // in the order of capture, the first few dozen
+	Set    PhotoSet    // the ways to all of them
 	Turns  []TurnLine  // oldest first
 
 	Reason   string // as typed for reopening

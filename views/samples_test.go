@@ -277,6 +277,8 @@ func givenComparePick() ComparePick {
 func (p *PhotoView) CapturedElsewhere() { p.Offset = -300 }
 
 var _ = []bool{
+	sample("contact-sheet", ContactSheet{Frame: frameAt("/builds/b1/stages/s8/sheet", "Heron, Body metal, contact sheet", journal.Owner), StageID: "s8", Stage: "Body metal", Bytes: 340_000_000,
+		Photos: []ContactPhoto{{photo("p1", false, "Tub in primer, right side"), 1}, {photo("p2", true, ""), 2}}}),
 	sample("failure", Failure{Frame: frameAt("/nowhere", "Not here", ""), Code: 404, Heading: "This page is not here", Sentence: "The address leads nowhere, or to something that is not for you.", Do: "Please check it, or start from the beginning.", Kept: "text=Hello", Back: Link{Text: "To the start", Href: "/"}}),
 	sample("sign-in", SignIn{Frame: frameAt("/sign-in", "Come in", "")}),
 	sample("sign-in-refused", SignIn{Frame: frameAt("/sign-in", "Come in", ""), Email: "marek@example.org", Staff: true, Notice: "That link was used already. Ask for a new one here.", Problems: journal.Problems{"form": "Address and password do not go together."}}),
