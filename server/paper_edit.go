@@ -168,8 +168,8 @@ func chosenOf(change signoff.Change) []picked {
 	return out
 }
 
-// evidenceChoices offers photos: the chosen ones, the find's, then those of
-// the build's newest entries.
+// evidenceChoices offers photos, not videos: the chosen ones, the find's, then
+// those of the build's newest entries.
 func (a *App) evidenceChoices(c echo.Context, w views.Words, v flow.PaperView, chosen []picked) ([]views.PickPhoto, error) {
 	ctx := c.Request().Context()
 	j, err := a.steps.JournalPage(ctx, actor(c), v.Build.ID, flow.EntryQuery{Staff: true, Limit: recentEntries})
@@ -197,7 +197,7 @@ func (a *App) evidenceChoices(c echo.Context, w views.Words, v flow.PaperView, c
 	offered := map[journal.PhotoID]bool{}
 	offer := func(id journal.PhotoID, caption, note string, ticked bool) {
 		photo, known := photos[id]
-		if !known || offered[id] {
+		if !known || offered[id] || photo.Video() {
 			return
 		}
 		offered[id] = true

@@ -140,3 +140,37 @@ func TestVideo_TooLong(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A paper is read and signed without playing anything: it takes a find's photos,
+// and no video.
+func TestVideo_OnNoPaper(t *testing.T) {
+	s := servertest.New(t)
+	build, stages := s.Agreed("Heron", s.Owner)
+	floor, office := s.As(s.Floor), s.As(s.Office)
+	a := sendPhotos(t, floor, build, file{"IMG_9.MOV", film(t)}, file{"IMG_10.jpg", servertest.JPEG(t, 10)})
+	s.Settle()
+	video, photo := a.Photos[0].ID, a.Photos[1].ID
+	steps, by := s.App.Steps(), servertest.Actor(s.Office)
+	find, err := steps.PostEntry(t.Context(), by, build, flow.NewEntry{
+		ID: "find-with-a-video-00001", StageID: stages[0].ID, Kind: journal.KindFind, Audience: journal.ShopOnly, Text: "The rear crossmember is cracked.",
+		Photos: []journal.EntryPhoto{{PhotoID: video}, {PhotoID: photo}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := steps.NewPaper(t.Context(), by, build, find.ID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(p.Draft.Photos) != 1 || p.Draft.Photos[0].PhotoID != photo {
+		t.Errorf("the paper begins with %+v", p.Draft.Photos)
+	}
+	page := office.Get(fmt.Sprintf("/builds/%s/papers/%s/edit", build, p.ID)).Status(http.StatusOK)
+	if strings.Contains(page.Body, string(video)) || !strings.Contains(page.Body, string(photo)) {
+		t.Error("the paper's form offers the video, or not the photo")
+	}
+	p.Draft.Photos[0].PhotoID = video
+	if _, err := steps.SavePaper(t.Context(), by, build, p.ID, p.Version, p.Draft); journal.CodeOf(err) != journal.Invalid {
+		t.Errorf("a video on a paper: %v", err)
+	}
+}

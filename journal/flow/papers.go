@@ -23,7 +23,14 @@ func (s *Steps) NewPaper(ctx context.Context, a Actor, build journal.BuildID, en
 				return err
 			}
 			p.Draft.Reason, p.Draft.StageID = e.Text, e.StageID
+			photos, err := tx.Photos(build, photoIDs(e.Photos))
+			if err != nil {
+				return err
+			}
 			for _, ph := range e.Photos {
+				if photos[ph.PhotoID].Video() {
+					continue // a paper has pictures only
+				}
 				p.Draft.Photos = append(p.Draft.Photos, signoff.Evidence{PhotoID: ph.PhotoID, Caption: ph.Caption})
 			}
 			if len(p.Draft.Photos) > signoff.MaxEvidence {
@@ -100,6 +107,9 @@ func fillHashes(r Reads, build journal.BuildID, c *signoff.Change) error {
 		photo, ok := photos[e.PhotoID]
 		if !ok {
 			return journal.Problems{"photos": "One of these photos is not in this build; please choose again."}.Err()
+		}
+		if photo.Video() {
+			return journal.Problems{"photos": "A video cannot stand on a paper, which is read without playing anything; please choose photos only."}.Err()
 		}
 		c.Photos[i].SHA256 = photo.SHA256
 	}
