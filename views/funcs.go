@@ -42,6 +42,7 @@ func (s *Set) funcs() template.FuncMap {
 		"optionList":  func(o ...Option) []Option { return o },
 		"trouble":     func(p journal.Problems) []Problem { return problemList(p) },
 		"strip":       Strip,
+		"tiled":       tiled,
 	}
 }
 

@@ -51,6 +51,7 @@ type PhotoView struct {
 	Layer         journal.Layer
 	Preview       []byte // a tiny GIF of what is shown; empty for none
 	Eager         bool   // loads at once: it is the page's first
+	Wide          bool   // in a run of tiles: it takes the room of several
 	State         journal.PhotoState
 	Fault         string // with PhotoFailed, a sentence
 
@@ -126,6 +127,26 @@ func (p PhotoView) SrcSet() string {
 		set, before = append(set, fmt.Sprintf("%s %dw", p.URL(size), width)), width
 	}
 	return strings.Join(set, ", ")
+}
+
+// TileSizes says how wide the photo stands in a run of tiles, for an img's
+// sizes: on a phone over half the page or all of it, on a screen over a third of
+// the column or two. Without it a browser takes a file three times too large.
+func (p PhotoView) TileSizes() string {
+	if p.Wide {
+		return "(min-width: 70rem) 39rem, (min-width: 44rem) 66vw, 100vw"
+	}
+	return "(min-width: 70rem) 20rem, (min-width: 44rem) 33vw, 50vw"
+}
+
+// tiled marks which of some photos is wide when they stand in tiles: as in the
+// style sheet, the first of an odd number.
+func tiled(photos []PhotoView) []PhotoView {
+	run := slices.Clone(photos)
+	if len(run)%2 == 1 {
+		run[0].Wide = true
+	}
+	return run
 }
 
 // fit returns the photo's width and height at a long edge of at most size.
@@ -211,6 +232,15 @@ const EntryPhotosShown = 7
 // Shown returns the photos the journal shows of the entry.
 func (e EntryView) Shown() []PhotoView {
 	return e.Photos[:min(len(e.Photos), EntryPhotosShown)]
+}
+
+// Large returns all photos, the first of which loads at once.
+func (e EntryView) Large() []PhotoView {
+	photos := slices.Clone(e.Photos)
+	if len(photos) > 0 {
+		photos[0].Eager = true
+	}
+	return photos
 }
 
 // MorePhotos counts those the journal leaves to the entry's own page.
