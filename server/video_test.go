@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 
 	"farbay/journal"
@@ -172,5 +173,34 @@ func TestVideo_OnNoPaper(t *testing.T) {
 	p.Draft.Photos[0].PhotoID = video
 	if _, err := steps.SavePaper(t.Context(), by, build, p.ID, p.Version, p.Draft); journal.CodeOf(err) != journal.Invalid {
 		t.Errorf("a video on a paper: %v", err)
+	}
+}
+
+// Asked for by many at once, the full-size file is made and sent whole to each;
+// asked for again with its tag, it is not sent (RFC 9110, section 13.1.2).
+func TestPhoto_FullSizeAtOnce(t *testing.T) {
+	s := servertest.New(t)
+	b := s.Full("Heron", s.Owner, 100)
+	s.Settle()
+	at := fmt.Sprintf("/builds/%s/photos/%s/full", b.ID, b.SharedPhoto.ID)
+	owner := s.As(s.Owner)
+	replies := make([]*servertest.Reply, 8)
+	var all sync.WaitGroup
+	for i := range replies {
+		all.Go(func() { replies[i] = owner.Get(at) })
+	}
+	all.Wait()
+	for _, r := range replies {
+		if r.StatusCode != http.StatusOK || r.Body == "" || r.Body != replies[0].Body {
+			t.Errorf("status %d with %d bytes", r.StatusCode, len(r.Body))
+		}
+	}
+	tag := replies[0].Header.Get("ETag")
+	if kept := replies[0].Header.Get("Cache-Control"); tag == "" || kept != "private, no-cache" {
+		t.Errorf("tag %q, kept %q", tag, kept)
+	}
+	again := owner.Send(http.MethodGet, at, "", nil, func(r *http.Request) { r.Header.Set("If-None-Match", tag) })
+	if again.StatusCode != http.StatusNotModified || again.Body != "" {
+		t.Errorf("asked again: status %d, %d bytes", again.StatusCode, len(again.Body))
 	}
 }
