@@ -71,9 +71,6 @@ func TestPhoto_FullSize(t *testing.T) {
 	if again := owner.Get(at + "/full").Status(http.StatusOK); again.Body != full.Body {
 		t.Error("the second time it is another file")
 	}
-	if word := hasPrivate(exiftool(t, "full.jpg", full.Body)); word != "" {
-		t.Errorf("the full-size file tells %q", word)
-	}
 	shown, err := jpeg.DecodeConfig(strings.NewReader(full.Body))
 	if err != nil {
 		t.Fatal(err)
@@ -108,6 +105,43 @@ func TestPhoto_FullSize(t *testing.T) {
 	shop := "/builds/" + string(heron.ID) + "/photos/" + string(heron.ShopPhoto.ID)
 	for _, end := range []string{"/full", "/original", "/video"} {
 		owner.Get(shop + end).Status(http.StatusNotFound)
+	}
+}
+
+// What a camera wrote into a photo reaches no owner with the full-size file, also
+// when that is cut out of it; what ExifTool says of the original is the control.
+func TestPhoto_FullSizeTellsNothing(t *testing.T) {
+	at := filepath.Join(t.TempDir(), "IMG_5.jpg")
+	if err := os.WriteFile(at, servertest.JPEG(t, 5), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	out, err := exec.CommandContext(t.Context(), tool(t, "exiftool"), "-q", "-overwrite_original", "-Make=Larkfield", "-Model=P5", "-SerialNumber=77123",
+		"-DateTimeOriginal=2026:04:10 09:15:00", "-GPSLatitude=41.1", "-GPSLatitudeRef=N", "-GPSLongitude=112.5", "-GPSLongitudeRef=W", "-XMP:Creator=Larkfield", at).CombinedOutput()
+	if err != nil {
+		t.Fatalf("exiftool: %v: %s", err, out)
+	}
+	body, err := os.ReadFile(at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := servertest.New(t)
+	build, stages := s.Agreed("Heron", s.Owner)
+	floor, office, owner := s.As(s.Floor), s.As(s.Office), s.As(s.Owner)
+	photo := string(sendPhotos(t, floor, build, file{"IMG_5.jpg", body}).Photos[0].ID)
+	s.Settle()
+	floor.Post("/builds/"+string(build)+"/entries", url.Values{"id": {"full-full-full-full"}, "stage": {string(stages[0].ID)}, "kind": {"progress"}, "audience": {"owner too"}, "photo": {photo}}).Status(http.StatusSeeOther)
+	address := "/builds/" + string(build) + "/photos/" + photo
+	if hasPrivate(exiftool(t, "original.jpg", floor.Get(address+"/original").Status(http.StatusOK).Body)) == "" {
+		t.Fatal("the original tells nothing private")
+	}
+	for number, layer := range []string{"", `{"crop":{"x":0,"y":0,"w":5000,"h":5000}}`} {
+		if layer != "" {
+			office.Post(address+"/marks", layerForm(number-1, layer)).Redirects(address)
+			s.Settle()
+		}
+		if word := hasPrivate(exiftool(t, "full.jpg", owner.Get(address+"/full").Status(http.StatusOK).Body)); word != "" {
+			t.Errorf("under the layer %q the full-size file tells %q", layer, word)
+		}
 	}
 }
 
@@ -180,6 +214,9 @@ func TestVideo(t *testing.T) {
 				t.Error("the original is not as it came")
 			}
 			if c.poster {
+				if hasPrivate(exiftool(t, "film.mov", string(body))) == "" {
+					t.Fatal("the film as it was sent tells nothing private")
+				}
 				if word := hasPrivate(exiftool(t, "clean.mov", clean.Body)); word != "" {
 					t.Errorf("the owner's video tells %q", word)
 				}
