@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -46,10 +47,13 @@ type resumable struct {
 	store *incomingStore
 	locks *memorylocker.MemoryLocker
 	tus   *handler.Handler
+
+	mu   sync.Mutex
+	busy map[string]int // requests about each upload, by its id
 }
 
 func newResumable(a *App) (r *resumable, err error) {
-	r = &resumable{app: a, locks: memorylocker.New()}
+	r = &resumable{app: a, locks: memorylocker.New(), busy: map[string]int{}}
 	if r.store, err = openIncoming(filepath.Join(a.cfg.DataDir, "incoming-uploads"), a.cfg.UploadLife, a.now); err != nil {
 		return nil, err
 	}
@@ -153,7 +157,31 @@ func (r *resumable) creating(hook handler.HookEvent) (handler.HTTPResponse, hand
 	if most := r.mostBytes(hook.Upload.MetaData["filetype"]); hook.Upload.Size > most {
 		return refuse(journal.Errorf(journal.TooLarge, "This file has more than %s MB; please send a smaller one.", megabytes(most)))
 	}
-	return handler.HTTPResponse{}, handler.FileInfoChanges{ID: r.app.newID()}, nil
+	u.ID = r.app.newID()
+	r.enter(u.ID)
+	return handler.HTTPResponse{}, handler.FileInfoChanges{ID: u.ID}, nil
+}
+
+// enter notes that a request works on an upload, until leave.
+func (r *resumable) enter(id string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.busy[id]++
+}
+
+func (r *resumable) leave(id string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.busy[id]--; r.busy[id] <= 0 {
+		delete(r.busy, id)
+	}
+}
+
+// isBusy reports whether a request works on an upload.
+func (r *resumable) isBusy(id string) bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.busy[id] > 0
 }
 
 // errOtherPerson: what a phone queued for one person must not go out in the name
@@ -185,7 +213,10 @@ func (a *App) uploads(c echo.Context) error {
 	if id == "" {
 		reply.record = &incomingUpload{BuildID: rq.build.ID, ByID: by.Person.ID, Address: by.Address, UserAgent: by.UserAgent}
 		ctx = context.WithValue(ctx, newUploadKey{}, reply.record)
+		defer func() { a.resumable.leave(reply.record.ID) }() // entered once it has an id
 	} else {
+		a.resumable.enter(id)
+		defer a.resumable.leave(id)
 		u, err := a.uploadOf(c, id)
 		if err != nil {
 			return err
@@ -318,8 +349,11 @@ func (r *resumable) finish(ctx context.Context, id string) (*incomingUpload, err
 	ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), takeTime)
 	defer stop()
 	u, offset, err := r.store.find(id)
-	if err != nil || u.settled() {
+	if err != nil {
 		return u, err
+	}
+	if u.settled() {
+		return u, r.store.dropOpen(id) // which a crash may have kept from being done
 	}
 	if offset < u.Length {
 		return nil, journal.Errorf(journal.Conflict, "This file has not arrived to its end; please send the rest.")
@@ -355,12 +389,13 @@ func (r *resumable) take(ctx context.Context, u *incomingUpload) (Taken, error) 
 }
 
 // recover takes in uploads that a crash has left whole, and removes those that
-// have run out.
+// have run out. It leaves alone those that a request works on, as it would
+// interrupt it, between its last byte and its answer.
 func (r *resumable) recover(ctx context.Context) error {
 	var errs []error
 	err := r.store.each(r.store.open, func(u *incomingUpload) error {
 		found, offset, err := r.store.find(u.ID)
-		if err == nil && offset == found.Length && ctx.Err() == nil {
+		if err == nil && offset == found.Length && !r.isBusy(u.ID) && ctx.Err() == nil {
 			if _, err = r.settled(ctx, u.ID); err != nil {
 				errs = append(errs, err)
 			}

@@ -3,6 +3,9 @@ package main
 import (
 	"context"
 	"fmt"
+	"net/http"
+	"os/exec"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -271,4 +274,58 @@ func TestCapture_BackgroundSync(t *testing.T) {
 		}
 	}
 	checkArrived(t, o.Server, o.build, 5)
+}
+
+// A file that is no photo holds up nothing: the rest is posted, the page says
+// what was not taken and why, and lets go of it when told.
+func TestCapture_Refused(t *testing.T) {
+	o := newOnTheFloor(t)
+	o.choose(3, func(i int) []byte {
+		if i == 1 {
+			return []byte("no photo")
+		}
+		return servertest.JPEG(t, i+1)
+	})
+	o.floor.waits("3 photos are kept on this phone.")
+	o.floor.do("posts", chromedp.Click(chromedp.CSS("[data-post]")))
+	o.floor.waits("Posted with 2 photos. 1 file was not taken:")
+	o.floor.waits("IMG_0002.jpg: This is not a photo")
+	o.floor.waits("Something was not taken; see below why.")
+	o.floor.look()
+	o.floor.do("sends it again", chromedp.Click(chromedp.CSS(`[aria-label="Send again: IMG_0002.jpg"]`)))
+	o.floor.until("it is refused again", `document.querySelector(".refusals li") && document.body.innerText.includes("Something was not taken")`, time.Minute)
+	o.floor.do("removes it", chromedp.Click(chromedp.CSS(`[aria-label="Remove: IMG_0002.jpg"]`)))
+	o.floor.waits("Nothing waits on this phone.")
+	o.floor.until("it is gone", `!document.body.innerText.includes("IMG_0002.jpg")`, time.Minute)
+	v := postedTo(t, o.Server, o.build)
+	if len(v.Entries) != 1 || len(v.Entries[0].Photos) != 2 {
+		t.Errorf("posted are %+v", v.Entries)
+	}
+}
+
+// A short video goes the way of the photos, and plays from any place
+// (RFC 9110, section 14).
+func TestCapture_Video(t *testing.T) {
+	at := filepath.Join(t.TempDir(), "IMG_0001.mp4")
+	if out, err := exec.CommandContext(t.Context(), needs(t, "ffmpeg"), "-v", "error", "-f", "lavfi", "-i", "testsrc2=size=320x240:rate=25:duration=2",
+		"-c:v", "libx264", "-pix_fmt", "yuv420p", at).CombinedOutput(); err != nil {
+		t.Fatalf("ffmpeg: %v: %s", err, out)
+	}
+	o := newOnTheFloor(t)
+	o.floor.do("chooses a video", chromedp.SetUploadFiles(chromedp.CSS("#f-choose"), []string{at}))
+	o.floor.waits("1 photo is kept on this phone.")
+	o.floor.do("posts", chromedp.Click(chromedp.CSS("[data-post]")))
+	o.floor.waits("Posted with 1 photo.")
+	v := postedTo(t, o.Server, o.build)
+	if len(v.Entries) != 1 || len(v.Entries[0].Photos) != 1 {
+		t.Fatalf("posted are %+v", v.Entries)
+	}
+	video := v.Photos[v.Entries[0].Photos[0].PhotoID]
+	if video.FileName != "IMG_0001.mp4" || !strings.HasPrefix(video.Kind, "video/") {
+		t.Errorf("recorded as %+v", video)
+	}
+	r := o.As(o.Floor).Send(http.MethodGet, fmt.Sprintf("/builds/%s/photos/%s/video", o.build, video.ID), "", nil, func(r *http.Request) { r.Header.Set("Range", "bytes=100-199") })
+	if r.StatusCode != http.StatusPartialContent || len(r.Body) != 100 || !strings.HasPrefix(r.Header.Get("Content-Range"), "bytes 100-199/") {
+		t.Errorf("a part of it: %d with %d bytes, %v", r.StatusCode, len(r.Body), r.Header)
+	}
 }

@@ -182,7 +182,10 @@ export function startQueue(root, tellPage) {
     item.classList.toggle("bad", entry.state === "refused" || (entry.state === "posted" && refused.length > 0));
     let sentence = all > 0 ? `${safe} of ${count(all, "photo is", "photos are")} safe.` : "It waits to be posted.";
     if (entry.state === "waiting" && all > 0 && safe + refused.length === all) sentence = "Its photos are safe; the entry itself is next.";
-    if (entry.state === "posted") sentence = entry.said ? `Posted. ${entry.said}` : all > 0 ? `Posted with ${count(safe, "photo", "photos")}.` : "Posted.";
+    if (entry.state === "posted") {
+      sentence = entry.said ? `Posted. ${entry.said}` : all > 0 ? `Posted with ${count(safe, "photo", "photos")}.` : "Posted.";
+      if (refused.length > 0) sentence += ` ${count(refused.length, "file was", "files were")} not taken:`;
+    }
     if (entry.state === "refused") sentence = `Not posted: ${entry.why}`;
     set(state, sentence);
     progress.hidden = entry.state !== "waiting" || all === 0;
@@ -207,7 +210,7 @@ export function startQueue(root, tellPage) {
     if (address && tile.firstChild.src !== address) tile.firstChild.src = address;
     tile.firstChild.classList.toggle("none", !address);
     const words = { safe: photo.duplicate ? "had it" : "safe", waiting: entry.state === "refused" ? "kept" : "waits", refused: "refused" };
-    set(tile.lastChild, now ? `${Math.floor(100 * going.part)} %` : words[photo.state]);
+    set(tile.lastChild, now ? `${Math.min(99, Math.floor(100 * going.part))} %` : words[photo.state]);
   }
 
   function makeRefusal(entry, photo) {
@@ -217,8 +220,8 @@ export function startQueue(root, tellPage) {
       wake();
     };
     return element("li", {}, element("p"), element("div", { class: "acts" },
-      element("button", { type: "button", class: "act plain", onclick: resend, "aria-label": `Send ${photo.name} again` }, "Send again"),
-      element("button", { type: "button", class: "act plain", onclick: () => store.removePhoto(photo.id), "aria-label": `Remove ${photo.name}` }, "Remove")));
+      element("button", { type: "button", class: "act plain", onclick: resend, "aria-label": `Send again: ${photo.name}` }, "Send again"),
+      element("button", { type: "button", class: "act plain", onclick: () => store.removePhoto(photo.id), "aria-label": `Remove: ${photo.name}` }, "Remove")));
   }
 
   function fillActs(acts, entry) {
