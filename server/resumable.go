@@ -15,7 +15,6 @@ import (
 
 	"github.com/labstack/echo/v4"
 	"github.com/tus/tusd/v2/pkg/handler"
-	"github.com/tus/tusd/v2/pkg/memorylocker"
 	"golang.org/x/exp/slog"
 
 	"farbay/journal"
@@ -45,7 +44,7 @@ const (
 type resumable struct {
 	app   *App
 	store *incomingStore
-	locks *memorylocker.MemoryLocker
+	locks *uploadLocks
 	tus   *handler.Handler
 
 	mu   sync.Mutex
@@ -53,7 +52,7 @@ type resumable struct {
 }
 
 func newResumable(a *App) (r *resumable, err error) {
-	r = &resumable{app: a, locks: memorylocker.New(), busy: map[string]int{}}
+	r = &resumable{app: a, locks: newUploadLocks(), busy: map[string]int{}}
 	if r.store, err = openIncoming(filepath.Join(a.cfg.DataDir, "incoming-uploads"), a.cfg.UploadLife, a.now); err != nil {
 		return nil, err
 	}
@@ -103,6 +102,7 @@ type guardedFile struct {
 }
 
 func (f *guardedFile) WriteChunk(ctx context.Context, offset int64, src io.Reader) (int64, error) {
+	f.by.locks.writing(f.record.ID)
 	n, err := f.incomingFile.WriteChunk(ctx, offset, src)
 	if err != nil {
 		err = f.by.fault(ctx, err)
