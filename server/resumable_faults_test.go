@@ -187,13 +187,15 @@ func TestResumable_DiskFull(t *testing.T) {
 	const says = "The shop's disk is full, so this file was not stored to its end. Please keep it and tell the office; it goes on where it stopped."
 
 	free := fillDisk(t, dir, 1<<20)
-	r := patch(floor, at, 0, large.body).Status(http.StatusServiceUnavailable)
+	// Little more than there is room for: what net/http still reads of a request
+	// that was answered early, so that the answer is not lost to a reset.
+	r := patch(floor, at, 0, large.body[:1<<20+128<<10]).Status(http.StatusServiceUnavailable)
 	if said := failureOf(t, r); said != says || r.Header.Get("Retry-After") == "" {
 		t.Errorf("answered with %q, %v", said, r.Header)
 	}
 	n := offset(t, floor, at)
-	if n == 0 || n >= len(large.body) {
-		t.Errorf("%d of %d bytes are kept", n, len(large.body))
+	if n == 0 || n >= 1<<20+128<<10 {
+		t.Errorf("%d of %d bytes are kept", n, 1<<20+128<<10)
 	}
 	free()
 
