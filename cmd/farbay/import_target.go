@@ -122,7 +122,7 @@ func posterNamed(r flow.Reads, email string) (journal.Person, error) {
 // stageOf is the stage under way when a photo was taken. A time that is only
 // that of receipt, or doubtful, says nothing.
 func (t *target) stageOf(p journal.Photo) journal.StageID {
-	if server.CaptureKnown(p) && p.CapturedDoubt == "" {
+	if p.Dated() {
 		if stage := journal.StageAt(t.turns, p.CapturedAt); stage != "" {
 			return stage
 		}
