@@ -64,7 +64,7 @@ func TestResumable_ForeignClient(t *testing.T) {
 	s := servertest.New(t)
 	build, _ := s.Agreed("Heron", s.Owner)
 	floor := s.As(s.Floor)
-	photo := file{"IMG_1.jpg", stuffedJPEG(t, 1)} // more than the sockets between hold
+	photo := file{"IMG_1.jpg", stuffedJPEG(t, 1)}
 	at := filepath.Join(t.TempDir(), photo.name)
 	if err := os.WriteFile(at, photo.body, 0o600); err != nil {
 		t.Fatal(err)
