@@ -102,3 +102,16 @@ func (p Problems) Err() error {
 	}
 	return &Error{Code: Invalid, Message: "Please look at the marked fields; everything you typed is still here.", Fields: p}
 }
+
+// ProblemsOf returns the field problems of an [Invalid] error, to add to; none
+// for nil.
+func ProblemsOf(err error) Problems {
+	bad := Problems{}
+	var e *Error
+	if errors.As(err, &e) {
+		for field, sentence := range e.Fields {
+			bad[field] = sentence
+		}
+	}
+	return bad
+}

@@ -14,6 +14,11 @@ type (
 	InvoiceID  string
 	PaymentID  string
 	LetterID   string
+	// AllowanceID and UseID name a standing allowance and a booked use of one.
+	AllowanceID string
+	UseID       string
+	// ScanID names the scan of a sheet that was signed by hand.
+	ScanID string
 	// CorrectionID names a correction of a camera's clock.
 	CorrectionID string
 )

@@ -33,6 +33,7 @@ type Person struct {
 	Name         string
 	Email        string // lower case, unique
 	Phone        string
+	Postal       string // postal address, several lines; "" if not known
 	Role         Role
 	PasswordHash string // encoded argon2id; "" for owners and until one is set
 	CreatedAt    time.Time
@@ -49,6 +50,7 @@ func (p Person) Validate() error {
 	if a, err := mail.ParseAddress(p.Email); err != nil || a.Address != p.Email || len(p.Email) > 254 {
 		bad.Add("email", "Please type an e-mail address such as jane@example.org.")
 	}
+	CheckText(bad, "postal", p.Postal, 0, 400, "Please keep the postal address to 400 characters.")
 	CheckLine(bad, "phone", p.Phone, 0, 40, "Please keep the phone number to 40 characters on one line.")
 	if !p.Role.Valid() {
 		bad.Add("role", "Please choose office, floor or owner.")
@@ -73,9 +75,11 @@ type Member struct {
 	BuildID  BuildID
 	PersonID PersonID
 	As       MemberAs
-	NamedBy  string // delegate: where the owner named them, e.g. "letter of 3 March"
+	NamedBy  string  // delegate: where the owner named them, e.g. "letter of 3 March"
+	PaperID  PaperID // delegate: the signed paper that named them; "" for one outside the program
 	AddedAt  time.Time
 	EndedAt  time.Time
+	EndedBy  PersonID // who ended it; "" while it stands
 }
 
 // unreadable is the sentence for text with characters that no page can show.

@@ -31,6 +31,7 @@ type Stage struct {
 	LeadID      PersonID
 	Gate        Gate
 	Cautions    []string
+	Teardown    bool // it takes the truck apart: opens only with a signed teardown authorization
 	State       StageState
 	OpenedAt    time.Time // first opening
 	ClosedAt    time.Time // last closing; zero unless closed
@@ -59,6 +60,7 @@ type PlanStage struct {
 	PlannedDays int
 	Gate        Gate
 	Cautions    []string
+	Teardown    bool // see [Stage]
 }
 
 // Validate checks a plan, field by field; a stage's fields are named

@@ -189,7 +189,7 @@ func (a *App) addMoneyAndPapers(c echo.Context, page *views.StaffBuild) error {
 		switch l.Paper.State {
 		case signoff.Sent:
 			page.Out = append(page.Out, paperItem(l))
-		case signoff.Draft, signoff.Recalled:
+		case signoff.Drafted, signoff.Recalled:
 			page.Drafts = append(page.Drafts, paperItem(l))
 		}
 	}

@@ -42,7 +42,7 @@ func waits(g flow.Glance, role journal.Role) []views.Wait {
 			NoWay: role != journal.Office && officeOnly[w.For],
 		}
 		if p := w.Paper.Paper; p.ID != "" {
-			one.PaperID, one.Paper, one.Title = p.ID, views.PaperItem{Number: p.Number}.Name(), p.Draft.Title
+			one.PaperID, one.Paper, one.Title = p.ID, views.PaperItem{Kind: p.Kind, Number: p.Number}.Name(), p.Draft.Title
 			if p.State == signoff.Sent {
 				one.Title = w.Paper.Sheet.Title
 			}

@@ -172,7 +172,7 @@ func (a *App) showMarks(c echo.Context, status int, drawn *journal.Layer, sent *
 	}
 	page.Layer = string(text)
 	for _, p := range v.Papers {
-		page.Papers = append(page.Papers, views.Link{Text: fmt.Sprintf("Change order %d", p.Number), Href: f.Build.URL() + "/papers/" + string(p.ID)})
+		page.Papers = append(page.Papers, views.Link{Text: fmt.Sprintf("%s %d", p.Kind.Title(), p.Number), Href: f.Build.URL() + "/papers/" + string(p.ID)})
 	}
 	for i := len(v.History) - 1; i >= 0; i-- {
 		line := v.History[i]

@@ -160,7 +160,7 @@ func evidenceOf(all []picked) []signoff.Evidence {
 	return out
 }
 
-func chosenOf(change signoff.Change) []picked {
+func chosenOf(change signoff.Draft) []picked {
 	var out []picked
 	for _, e := range change.Photos {
 		out = append(out, picked{e.PhotoID, e.Caption})
@@ -271,8 +271,8 @@ func changeForm(f *form, version int) views.ChangeForm {
 // change reads a change order from the form. Lines with nothing in text, hours
 // and amount are left out. Problems are recorded under the form's own line
 // numbers, so lines left out in between are noticed by Validate only later.
-func (f *form) change() signoff.Change {
-	c := signoff.Change{
+func (f *form) change() signoff.Draft {
+	c := signoff.Draft{
 		Title: f.line("title"), Reason: f.text("reason"), StageID: formID[journal.StageID](f, "stage"),
 		Days: f.number("days", 0, -400, 400),
 	}

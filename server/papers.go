@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"fmt"
 	"net/http"
 	"slices"
@@ -40,7 +41,7 @@ func (a *App) papers(c echo.Context) error {
 // paperItem puts a paper into a list's line.
 func paperItem(l flow.PaperLine) views.PaperItem {
 	item := views.PaperItem{
-		ID: l.Paper.ID, Number: l.Paper.Number, Title: l.Paper.Draft.Title, State: l.Paper.State, Revision: l.Paper.Revision,
+		ID: l.Paper.ID, Kind: l.Paper.Kind, Number: l.Paper.Number, Title: l.Paper.Draft.Title, State: l.Paper.State, Revision: l.Paper.Revision,
 		Delta: l.Paper.Draft.Delta().Total(), Days: l.Paper.Draft.Days, Open: l.Open,
 	}
 	if l.Paper.Revision > 0 {
@@ -56,7 +57,8 @@ func paperItem(l flow.PaperLine) views.PaperItem {
 	return item
 }
 
-// paperNew begins a change order, of a find when one is named.
+// paperNew begins a paper of a kind ("kind"; a change order when none is named),
+// of a find when one is named ("entry"), or as the re-estimate ("re_estimate").
 // POST /builds/:build/papers
 func (a *App) paperNew(c echo.Context) error {
 	f, err := readForm(c)
@@ -64,7 +66,9 @@ func (a *App) paperNew(c echo.Context) error {
 		return err
 	}
 	build := of(c).build.ID
-	p, err := a.steps.NewPaper(c.Request().Context(), actor(c), build, formID[journal.EntryID](f, "entry"))
+	p, err := a.steps.NewPaper(c.Request().Context(), actor(c), build, flow.PaperStart{
+		Kind: signoff.Kind(cmp.Or(f.line("kind"), string(signoff.ChangeOrder))), EntryID: formID[journal.EntryID](f, "entry"), ReEstimate: f.line("re_estimate") == "yes",
+	})
 	if err != nil {
 		return err
 	}
@@ -128,9 +132,9 @@ func (a *App) staffPaper(c echo.Context, status int, answer answering) error {
 
 func paperTitle(p signoff.Paper) string {
 	if p.Number == 0 {
-		return "New change order"
+		return "New " + string(p.Kind)
 	}
-	return fmt.Sprintf("Change order %d", p.Number)
+	return fmt.Sprintf("%s %d", p.Kind.Title(), p.Number)
 }
 
 func questionViews(w views.Words, v flow.PaperView) []views.QuestionView {
@@ -204,7 +208,7 @@ func (a *App) paperRecord(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	name := fmt.Sprintf("change-order-%d-revision-%d.json", p.Number, rev.Number)
+	name := flow.RecordName(p, rev.Number)
 	c.Response().Header().Set(echo.HeaderContentDisposition, `attachment; filename="`+name+`"`)
 	return c.Blob(http.StatusOK, echo.MIMEApplicationJSON, rev.Bytes)
 }

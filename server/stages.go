@@ -77,7 +77,7 @@ func addGate(page *views.StaffStage, v flow.StageView) {
 	}
 	for _, p := range v.Gate.PapersOut {
 		page.PapersOut = append(page.PapersOut, views.PaperItem{
-			ID: p.ID, Number: p.Number, Title: p.Draft.Title, State: p.State, Revision: p.Revision,
+			ID: p.ID, Kind: p.Kind, Number: p.Number, Title: p.Draft.Title, State: p.State, Revision: p.Revision,
 		})
 	}
 	for _, turn := range v.Turns {

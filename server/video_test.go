@@ -16,6 +16,7 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/flow"
+	"farbay/journal/signoff"
 	"farbay/server/servertest"
 )
 
@@ -159,7 +160,7 @@ func TestVideo_OnNoPaper(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := steps.NewPaper(t.Context(), by, build, find.ID)
+	p, err := steps.NewPaper(t.Context(), by, build, flow.PaperStart{Kind: signoff.ChangeOrder, EntryID: find.ID})
 	if err != nil {
 		t.Fatal(err)
 	}

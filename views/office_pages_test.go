@@ -15,7 +15,7 @@ func officePages() map[string]Page {
 	ready := staffStage(journal.UnderWay)
 	ready.Missing, ready.Checks[1].Done, ready.Checks[1].By, ready.Checks[1].At, ready.Follows = nil, true, "Tomas Reed", ago(0), follows
 	stopped := staffStage(journal.UnderWay)
-	stopped.PapersOut = []PaperItem{{ID: "c4", Number: 4, Title: "Both front floor pans", State: signoff.Sent}}
+	stopped.PapersOut = []PaperItem{{ID: "c4", Kind: signoff.ChangeOrder, Number: 4, Title: "Both front floor pans", State: signoff.Sent}}
 	stopped.PhotosHave, stopped.Missing = 2, append(stopped.Missing, "6 more photos that the owner can see are wanted.", "Change order 4, Both front floor pans, is out for sign-off.")
 	onFloor := stopped
 	onFloor.Person = &Who{Name: "Ines Varga", Role: journal.Floor}
@@ -44,14 +44,14 @@ func officePages() map[string]Page {
 
 	form := ChangeForm{Title: "Both front floor pans", Reason: "Rust has eaten through both pans under the mats.", Stage: "sh", Days: "6", Version: 5, Lines: []LineForm{
 		{Kind: "labour", Text: "Cut out and weld", Hours: "18", Rate: "95.00"}, {Kind: "parts", Text: "Two pressed pans", Amount: "480"}, {Kind: "labour", Rate: "95.00"}}}
-	edit := PaperEdit{Frame: heronFrame("Change order 4", "/papers/c4/edit"), Paper: shopPaper(signoff.Draft), Form: form, Stages: stagesOf(shopStages(6, 2)), Photos: pickedPhotos(8),
+	edit := PaperEdit{Frame: heronFrame("Change order 4", "/papers/c4/edit"), Paper: shopPaper(signoff.Drafted), Form: form, Stages: stagesOf(shopStages(6, 2)), Photos: pickedPhotos(8),
 		Totals: ChangeTotals{Known: true, Delta: journal.Split{Labour: 171000, Parts: 48000}, Tax: 3000, Days: 6, AgreedAfter: 9853000, TotalAfter: 10022000, DateAfter: "2026-10-02"}}
 	wrong := edit
 	wrong.Form.Lines = append([]LineForm{}, form.Lines...)
 	wrong.Form.Lines[1].Amount = "48o"
 	wrong.Problems = journal.Problems{"lines.1.amount": "Please type an amount such as 1,234.50, with at most two decimals.", "stage": "Please choose the stage that bears this change."}
 	wrong.Form.Stage = ""
-	draft := StaffPaper{Frame: heronFrame("Draft", "/papers/c5"), Paper: shopPaper(signoff.Draft)}
+	draft := StaffPaper{Frame: heronFrame("Draft", "/papers/c5"), Paper: shopPaper(signoff.Drafted)}
 	draft.Paper.Number, draft.Paper.Revision = 0, 0
 	out := StaffPaper{Frame: heronFrame("Change order 4", "/papers/c4"), Paper: shopPaper(signoff.Sent), Sheet: shopSheet(), Changed: true, To: []Party{owner, deleg},
 		Find:      &journal.Entry{ID: "e1", Kind: journal.KindFind, HappenedAt: ago(4)},
@@ -100,7 +100,7 @@ func officePages() map[string]Page {
 		"paper-edit":    edit,
 		"paper-wrong":   wrong,
 		"paper-preview": PaperPreview{Frame: heronFrame("Preview", "/papers/c4/preview"), Paper: shopPaper(signoff.Sent), Sheet: shopSheet(), To: []Party{owner, deleg}},
-		"paper-unready": PaperPreview{Frame: heronFrame("Preview", "/papers/c4/preview"), Paper: shopPaper(signoff.Draft), Sheet: shopSheet(), Missing: []string{"The owner's agreement is not recorded yet."}},
+		"paper-unready": PaperPreview{Frame: heronFrame("Preview", "/papers/c4/preview"), Paper: shopPaper(signoff.Drafted), Sheet: shopSheet(), Missing: []string{"The owner's agreement is not recorded yet."}},
 		"paper-draft":   draft, "paper-out": out, "paper-signed": signed,
 		"payment-new": PaymentNew{Frame: heronFrame("Record a payment", "/payments/new"), Open: shopInvoices()[1:], DepositAsked: 600000, DepositIn: 500000, Form: PaymentForm{Invoice: "i31", Amount: "8,4000", On: "2026-04-15", Means: "cheque"},
 			Problems: journal.Problems{"amount": "Please type an amount such as 1,234.50, with at most two decimals."}},

@@ -354,7 +354,7 @@ func TestStaffPaper_Unanswered(t *testing.T) {
 	if len(forms) != 1 || forms[0].Text != "It " || forms[0].Action != "/builds/h/papers/c4/questions/q1/answer" || len(p.Answered()) != 1 {
 		t.Errorf("forms are %+v", forms)
 	}
-	for _, state := range []signoff.State{signoff.Draft, signoff.Sent, signoff.Signed, signoff.Declined, signoff.Recalled} {
+	for _, state := range []signoff.State{signoff.Drafted, signoff.Sent, signoff.Signed, signoff.Declined, signoff.Recalled} {
 		p.Paper.State = state
 		if got := p.Editable(); got != (state != signoff.Signed && state != signoff.Declined) {
 			t.Errorf("%s: editable is %t", state, got)

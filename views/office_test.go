@@ -128,7 +128,7 @@ func pickedPhotos(n int) []PickPhoto {
 
 func shopPaper(state signoff.State) signoff.Paper {
 	return signoff.Paper{ID: "c4", BuildID: "h", Kind: signoff.ChangeOrder, Number: 4, State: state, Revision: 1, Version: 5, EntryID: "e1",
-		Draft: signoff.Change{Title: "Both front floor pans", Reason: "Rust has eaten through both pans under the mats.", StageID: "sh", Days: 6,
+		Draft: signoff.Draft{Title: "Both front floor pans", Reason: "Rust has eaten through both pans under the mats.", StageID: "sh", Days: 6,
 			Lines: []signoff.Line{{Kind: journal.Labour, Text: "Cut out and weld", Minutes: 1080, Rate: 9500, Amount: 171000},
 				{Kind: journal.Parts, Text: "Two pressed pans", Amount: 48000}}}}
 }
@@ -158,8 +158,8 @@ func shopQuestion(answered bool) QuestionView {
 }
 
 func shopDecision() *DecisionView {
-	return &DecisionView{Words: shopWords, Decision: signoff.Decision{PaperID: "c4", Revision: 1, SHA256: shopSheet().SHA256, Outcome: signoff.OutcomeSigned,
-		As: journal.AsOwner, TypedName: "Edda Quill", Sentence: signoff.SignSentence, PartsBack: true, At: ago(0), Zone: "America/Denver",
+	return &DecisionView{Words: shopWords, Decision: signoff.Decision{Manner: signoff.OnPage, PaperID: "c4", Revision: 1, SHA256: shopSheet().SHA256, Outcome: signoff.OutcomeSigned,
+		As: journal.AsOwner, TypedName: "Edda Quill", Sentence: signoff.ChangeOrder.SignSentence(), PartsBack: true, At: ago(0), Zone: "America/Denver",
 		Authenticated: "link sent by e-mail", Address: "192.0.2.7", UserAgent: "Browser 1", ConsentVersion: "1", ConsentAt: ago(50), CopyTo: "edda@example.net"}}
 }
 
@@ -187,8 +187,8 @@ func shopJournal() JournalPiece {
 func staffBuild() StaffBuild {
 	return StaffBuild{Frame: heronFrame("Heron", ""), Stored: heron(), Lead: "Ines Varga", Parties: []Party{owner, deleg}, Stages: shopStages(6, 2),
 		Waits: shopWaits(), Statement: shopStatement(),
-		Drafts: []PaperItem{{ID: "c5", Title: "Wiring loom", State: signoff.Draft, Delta: 64000}},
-		Out:    []PaperItem{{ID: "c4", Number: 4, Title: "Both front floor pans", State: signoff.Sent, Revision: 1, Delta: 222000, Days: 6, SentAt: ago(2), Open: 1}},
+		Drafts: []PaperItem{{ID: "c5", Title: "Wiring loom", State: signoff.Drafted, Delta: 64000}},
+		Out:    []PaperItem{{ID: "c4", Kind: signoff.ChangeOrder, Number: 4, Title: "Both front floor pans", State: signoff.Sent, Revision: 1, Delta: 222000, Days: 6, SentAt: ago(2), Open: 1}},
 		Loose:  4, Photos: 312, NewsAt: ago(2), Quiet: 2, Journal: shopJournal()}
 }
 

@@ -67,9 +67,9 @@ func (p PaperEdit) Name() string { return paperName(p.Paper) }
 
 func paperName(p signoff.Paper) string {
 	if p.Number == 0 {
-		return "New change order"
+		return "New " + string(p.Kind)
 	}
-	return PaperItem{Number: p.Number}.Name()
+	return PaperItem{Kind: p.Kind, Number: p.Number}.Name()
 }
 
 // Say returns what saving and sending will do, in plain sentences.

@@ -140,7 +140,7 @@ func (p StaffStage) Say() string {
 // Say returns where the paper stands, in a plain sentence.
 func (p StaffPaper) Say() string {
 	switch p.Paper.State {
-	case signoff.Draft:
+	case signoff.Drafted:
 		return "This is a draft. Only the shop sees it."
 	case signoff.Sent:
 		n := 0

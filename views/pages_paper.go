@@ -11,6 +11,7 @@ import (
 // PaperItem is one paper in a list.
 type PaperItem struct {
 	ID        journal.PaperID
+	Kind      signoff.Kind
 	Number    int    // 0 for a draft
 	Title     string // of the last revision; of the draft before the first
 	State     signoff.State
@@ -28,7 +29,7 @@ func (p PaperItem) Name() string {
 	if p.Number == 0 {
 		return "Draft"
 	}
-	return fmt.Sprintf("Change order %d", p.Number)
+	return fmt.Sprintf("%s %d", p.Kind.Title(), p.Number)
 }
 
 // Papers lists a build's papers, for owners and staff.
@@ -58,7 +59,7 @@ func (p Papers) Waiting() []PaperItem { return p.In(signoff.Sent) }
 
 // Drafts are the drafts and the recalled papers.
 func (p Papers) Drafts() []PaperItem {
-	return append(p.In(signoff.Draft), p.In(signoff.Recalled)...)
+	return append(p.In(signoff.Drafted), p.In(signoff.Recalled)...)
 }
 
 // Past are the decided papers.

@@ -115,7 +115,7 @@ func givenSheet() signoff.Sheet {
 			{Kind: journal.Parts, Text: "Two pressed pans", Amount: 48000}, {Kind: journal.Parts, Text: "Seam sealer, primer", Amount: 11200}},
 		Currency: "USD", Delta: 230200, DeltaTax: 3700, DeltaWithTax: 233900, TaxRates: []signoff.SheetRate{{Kind: journal.Parts, BasisPoints: 625}},
 		AgreedBefore: 9260000, AgreedAfter: 9490200, TotalBefore: 9634000, TotalAfter: 9867900,
-		Days: 6, DateBefore: "2026-09-24", DateAfter: "2026-10-02", Act: signoff.SignSentence,
+		Days: 6, DateBefore: "2026-09-24", DateAfter: "2026-10-02", Act: signoff.ChangeOrder.SignSentence(),
 		Notices: []string{"Nothing is done or billed for this until you agree.", "Local law decides what must be signed and how; this page is no legal advice."},
 	}
 }
@@ -133,13 +133,14 @@ func givenView() SheetView { return must(givenWords.OfSheet(givenSheet(), givenH
 
 func givenDecision(o signoff.Outcome) DecisionView {
 	d := signoff.Decision{
+		Manner: signoff.OnPage,
 		PaperID: "q1", Revision: 2, SHA256: givenHash, Outcome: o, PersonID: "a", As: journal.AsOwner, TypedName: "Ada Lindqvist",
-		Sentence: signoff.SignSentence, PartsBack: true, At: at("2026-04-15", 9, 41), Zone: "America/Denver",
+		Sentence: signoff.ChangeOrder.SignSentence(), PartsBack: true, At: at("2026-04-15", 9, 41), Zone: "America/Denver",
 		Authenticated: "single-use link for ada@example.org", Address: "203.0.113.9", UserAgent: "Mozilla/5.0 (Linux; Android 15)",
 		ConsentVersion: "1", ConsentAt: at("2026-01-12", 19, 2), CopyTo: "ada@example.org",
 	}
 	if o == signoff.OutcomeDeclined {
-		d.Sentence, d.Reason = signoff.DeclineSentence, "I would rather have the old pans patched."
+		d.Sentence, d.Reason = signoff.ChangeOrder.DeclineSentence(), "I would rather have the old pans patched."
 	}
 	return must(givenWords.OfDecision(d))
 }
@@ -213,7 +214,7 @@ func givenStage() Stage {
 	return Stage{Frame: frameAt("/builds/b1/stages/s8", "Body metal", journal.Owner), ID: "s8", Coat: givenCoats[7], Position: 8, Of: 13, Lead: "Marek Olund",
 		PlannedFrom: "2026-03-30", PlannedTo: "2026-05-08", OpenedAt: at("2026-03-31", 8, 0), Agreed: true, Row: billing.StageRow{Agreed: 1400000, Changes: 120000, ToBill: 1520000},
 		PhotosThere: 9, PhotosWanted: 12, Checks: []GateLine{{"Door gaps measured on both sides", false}, {"Welds dressed and primed", true}},
-		Papers: []PaperItem{{ID: "q1", Number: 4, Title: "Both front floor pans", State: signoff.Sent, Delta: 233900, Days: 6}}, Invoices: givenInvoices()[:1],
+		Papers: []PaperItem{{ID: "q1", Kind: signoff.ChangeOrder, Number: 4, Title: "Both front floor pans", State: signoff.Sent, Delta: 233900, Days: 6}}, Invoices: givenInvoices()[:1],
 		Photos: []PhotoView{photo("p1", false, ""), photo("p2", true, ""), photo("p3", false, ""), photo("p4", false, "")}, Entries: givenJournal()}
 }
 
@@ -312,9 +313,9 @@ var _ = []bool{
 	sample("photo", givenPhoto(false)),
 	sample("photo-staff", givenPhoto(true)),
 	sample("papers", Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Owner), Agreed: true, Items: []PaperItem{
-		{ID: "q1", Number: 4, Title: "Both front floor pans", State: signoff.Sent, Revision: 2, Delta: 233900, Days: 6, SentAt: at("2026-04-13", 10, 0), Open: 1},
-		{ID: "q2", Number: 3, Title: "Chrome for the tailgate letters", State: signoff.Declined, Revision: 1, Delta: 41000, DecidedAt: at("2026-03-02", 9, 0), DecidedBy: "Ada Lindqvist"}}}),
-	sample("papers-office", Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Office), Items: []PaperItem{{ID: "q3", State: signoff.Draft}}}),
+		{ID: "q1", Kind: signoff.ChangeOrder, Number: 4, Title: "Both front floor pans", State: signoff.Sent, Revision: 2, Delta: 233900, Days: 6, SentAt: at("2026-04-13", 10, 0), Open: 1},
+		{ID: "q2", Kind: signoff.ChangeOrder, Number: 3, Title: "Chrome for the tailgate letters", State: signoff.Declined, Revision: 1, Delta: 41000, DecidedAt: at("2026-03-02", 9, 0), DecidedBy: "Ada Lindqvist"}}}),
+	sample("papers-office", Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Office), Items: []PaperItem{{ID: "q3", State: signoff.Drafted}}}),
 	sample("paper", givenPaper()),
 	sample("paper-refused", paperRefused()),
 	sample("paper-no-consent", paperIn(signoff.Sent, func(p *Paper) { p.Consented = false })),

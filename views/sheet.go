@@ -28,7 +28,7 @@ func (w Words) OfSheet(sheet signoff.Sheet, sha256 string) (SheetView, error) {
 }
 
 // Name returns "Change order 4".
-func (v SheetView) Name() string { return fmt.Sprintf("Change order %d", v.Sheet.Number) }
+func (v SheetView) Name() string { return v.Sheet.Name() }
 
 // Sent returns the day it was sent, in words.
 func (v SheetView) Sent() (string, error) { return v.Day(journal.Date(v.Sheet.SentOn)) }

@@ -181,9 +181,9 @@ func (k *killed) prepare(round int) (out sentPaper, stage journal.StageID) {
 		k.ok(err)
 		stage = view.Stages[round].ID
 		k.ok(steps.OpenStage(ctx, office, k.build, stage))
-		paper, err := steps.NewPaper(ctx, office, k.build, "")
+		paper, err := steps.NewPaper(ctx, office, k.build, flow.PaperStart{Kind: signoff.ChangeOrder})
 		k.ok(err)
-		paper, err = steps.SavePaper(ctx, office, k.build, paper.ID, paper.Version, signoff.Change{
+		paper, err = steps.SavePaper(ctx, office, k.build, paper.ID, paper.Version, signoff.Draft{
 			Title: "Pans", Reason: "Rust.", StageID: view.Stages[killRounds].ID,
 			Lines: []signoff.Line{{Kind: journal.Parts, Text: "Pan", Amount: 12_345}},
 		})

@@ -5,7 +5,6 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/billing"
-	"farbay/journal/signoff"
 )
 
 // SaveTerms stores a build's money terms. version is the build's as read: the
@@ -33,34 +32,12 @@ func (s *Steps) SaveTerms(ctx context.Context, a Actor, id journal.BuildID, vers
 			return "", nil, err
 		}
 		if t.Tax != was.Tax {
-			if err := s.renewTaxed(tx, a, id); err != nil {
+			if err := s.renewOut(tx, a, id, "The tax rates were changed, so the totals are worked out afresh."); err != nil {
 				return "", nil, err
 			}
 		}
 		return "terms changed", map[string]any{"terms": termsDetail(t)}, nil
 	})
-}
-
-// renewTaxed sends a build's papers that are out once more, with tax at the
-// rates now stored: what is signed must be what will be billed.
-func (s *Steps) renewTaxed(tx Tx, a Actor, id journal.BuildID) error {
-	papers, err := tx.Papers(id)
-	if err != nil {
-		return err
-	}
-	for _, p := range papers {
-		if p.State != signoff.Sent {
-			continue
-		}
-		sheet, err := sheetOf(tx, p)
-		if err != nil {
-			return err
-		}
-		if _, err := s.sendRevision(tx, a, p, changeOf(sheet), "The tax rates were changed, so the totals are worked out afresh."); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // checkFixed records a problem for each term, other than tax rates, that

@@ -36,7 +36,7 @@ func (s *Steps) CreateBuild(ctx context.Context, a Actor, n NewBuild) (journal.B
 		State: journal.Scoping, LeadID: n.LeadID, ArrivedOn: n.ArrivedOn, CreatedAt: s.at(), Version: firstVersion,
 	}
 	err := s.write(ctx, func(tx Tx) error {
-		bad := problemsOf(b.Validate())
+		bad := journal.ProblemsOf(b.Validate())
 		plan, found, err := absent(tx.Plan(n.PlanID))
 		if err != nil {
 			return err
@@ -60,7 +60,7 @@ func (s *Steps) CreateBuild(ctx context.Context, a Actor, n NewBuild) (journal.B
 		for i, p := range plan.Stages {
 			if err := tx.AddStage(journal.Stage{
 				ID: journal.StageID(s.NewID()), BuildID: b.ID, Position: i + 1, Name: p.Name,
-				PlannedDays: p.PlannedDays, Gate: p.Gate, Cautions: p.Cautions,
+				PlannedDays: p.PlannedDays, Gate: p.Gate, Cautions: p.Cautions, Teardown: p.Teardown,
 				State: journal.NotStarted, Version: firstVersion,
 			}); err != nil {
 				return err
@@ -102,7 +102,7 @@ func (s *Steps) SaveBuild(ctx context.Context, a Actor, id journal.BuildID, c Bu
 		was := *b
 		b.Nickname, b.Truck = journal.CleanLine(c.Nickname), cleanTruck(c.Truck)
 		b.LeadID, b.ArrivedOn = c.LeadID, c.ArrivedOn
-		bad := problemsOf(b.Validate())
+		bad := journal.ProblemsOf(b.Validate())
 		switch {
 		case b.State == journal.Scoping:
 			b.ReadyOn = c.ReadyOn
@@ -270,7 +270,7 @@ func (s *Steps) EndOwner(ctx context.Context, a Actor, id journal.BuildID, perso
 		if err != nil {
 			return err
 		}
-		if err := tx.EndMember(id, person, s.at()); err != nil {
+		if err := tx.EndMember(id, person, a.Person.ID, s.at()); err != nil {
 			return err
 		}
 		return s.record(tx, a, id, "owner ended", string(person), map[string]any{"as": string(m.As)})
@@ -365,18 +365,6 @@ func checkLead(r Reads, bad journal.Problems, field string, id journal.PersonID)
 		bad.Add(field, "Please choose somebody who works in the shop.")
 	}
 	return nil
-}
-
-// problemsOf returns the field problems of an [journal.Invalid] error as
-// [journal.Problems] to add to; none for nil.
-func problemsOf(err error) journal.Problems {
-	bad := journal.Problems{}
-	if e, ok := err.(*journal.Error); ok {
-		for field, sentence := range e.Fields {
-			bad[field] = sentence
-		}
-	}
-	return bad
 }
 
 func cleanTruck(t journal.Truck) journal.Truck {

@@ -121,7 +121,7 @@ func (s *Steps) corrected(r Reads, a Actor, n NewCorrection) (done retimed, err 
 	if !isFormID(string(c.ID)) {
 		c.ID = journal.CorrectionID(s.NewID())
 	}
-	bad := problemsOf(c.Validate())
+	bad := journal.ProblemsOf(c.Validate())
 	if c.PhotoID != "" {
 		p, found, err := absent(r.Photo(c.BuildID, c.PhotoID))
 		switch {

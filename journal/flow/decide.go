@@ -3,7 +3,6 @@ package flow
 import (
 	"context"
 	"errors"
-	"fmt"
 	"time"
 
 	"farbay/journal"
@@ -67,8 +66,16 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 		if err != nil {
 			return err
 		}
+		if sheet.OwnerOnly() && member.As != journal.AsOwner {
+			return journal.Errorf(journal.Forbidden, "Only the truck's owner can decide this paper: it is the agreement itself, or it lets somebody decide or spend in their place.")
+		}
 		if err := checkAct(in); err != nil {
 			return err
+		}
+		if in.Outcome == signoff.OutcomeSigned {
+			if err := s.canTakeEffect(tx, b, p, sheet); err != nil {
+				return err
+			}
 		}
 		consent, ok, err := absent(tx.Consent(a.Person.ID))
 		if err != nil {
@@ -93,13 +100,7 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 		if err != nil || in.Outcome != signoff.OutcomeSigned {
 			return err
 		}
-		if sheet.DateAfter != b.ReadyOn {
-			b.ReadyOn = sheet.DateAfter
-			if err := tx.SaveBuild(b); err != nil {
-				return err
-			}
-		}
-		return s.renewOthers(tx, a, p, sheet)
+		return s.takeEffect(tx, a, b, p, sheet, d)
 	})
 	if err != nil {
 		return signoff.Decision{}, err
@@ -112,7 +113,7 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 // receipt.
 func (s *Steps) recordDecision(tx Tx, a Actor, build journal.BuildID, p signoff.Paper, sheet signoff.Sheet, d signoff.Decision) ([]byte, error) {
 	seq, err := s.recorded(tx, a, build, "paper "+string(d.Outcome), string(p.ID), map[string]any{
-		"number": p.Number, "revision": d.Revision, "sha256": d.SHA256, "name": d.TypedName, "as": d.As,
+		"kind": p.Kind, "number": p.Number, "revision": d.Revision, "manner": d.Manner, "sha256": d.SHA256, "name": d.TypedName, "as": d.As,
 		"sentence": d.Sentence, "reason": d.Reason, "parts_back": d.PartsBack, "zone": d.Zone, "authenticated": d.Authenticated,
 		"consent_version": d.ConsentVersion, "consent_at": d.ConsentAt.UTC().Format(time.RFC3339),
 		"delta": sheet.Delta, "agreed_after": sheet.AgreedAfter, "date_after": sheet.DateAfter,
@@ -168,14 +169,14 @@ func notAsShown() error {
 func (s *Steps) decision(a Actor, m journal.Member, p signoff.Paper, rev signoff.Revision, sheet signoff.Sheet, consent signoff.Consent, in DecideInput) signoff.Decision {
 	sentence := sheet.Act
 	if in.Outcome == signoff.OutcomeDeclined {
-		sentence = signoff.DeclineSentence
+		sentence = sheet.Decline
 	}
 	return signoff.Decision{
 		PaperID: p.ID, Revision: rev.Number, SHA256: rev.SHA256, Outcome: in.Outcome,
 		PersonID: a.Person.ID, As: m.As, TypedName: in.TypedName, Sentence: sentence,
 		Reason: in.Reason, PartsBack: in.PartsBack, At: s.at(), Zone: sheet.Shop.Zone,
 		Authenticated: a.Session.How, Address: a.Address, UserAgent: a.UserAgent,
-		ConsentVersion: consent.Version, ConsentAt: consent.At, CopyTo: a.Person.Email,
+		ConsentVersion: consent.Version, ConsentAt: consent.At, CopyTo: a.Person.Email, Manner: signoff.OnPage,
 	}
 }
 
@@ -191,7 +192,7 @@ func (s *Steps) copies(tx Tx, a Actor, d *signoff.Decision, sheet signoff.Sheet,
 		return err
 	}
 	files := []journal.LetterFile{
-		{Name: fmt.Sprintf("change-order-%d-revision-%d.json", p.Number, rev.Number), ContentType: "application/json", Data: rev.Bytes},
+		{Name: RecordName(p, rev.Number), ContentType: "application/json", Data: rev.Bytes},
 		{Name: ReceiptName(p), ContentType: "text/plain; charset=utf-8", Data: receipt},
 	}
 	for _, owner := range owners {
@@ -210,30 +211,6 @@ func (s *Steps) copies(tx Tx, a Actor, d *signoff.Decision, sheet signoff.Sheet,
 	}
 	_, err = s.post(tx, p.BuildID, sender, DecidedLetter{To: sender, Sheet: sheet, Decision: *d, Path: paperPath(p)})
 	return err
-}
-
-// renewOthers sends the build's other papers that are out once more: their new
-// total and date were worked out before this one was signed, and what is signed
-// must be what was shown.
-func (s *Steps) renewOthers(tx Tx, a Actor, signed signoff.Paper, signedSheet signoff.Sheet) error {
-	papers, err := tx.Papers(signed.BuildID)
-	if err != nil {
-		return err
-	}
-	for _, p := range papers {
-		if p.ID == signed.ID || p.State != signoff.Sent {
-			continue
-		}
-		sheet, err := sheetOf(tx, p)
-		if err != nil {
-			return err
-		}
-		why := fmt.Sprintf("Change order %d, %s, was signed, so the new total and the new date are worked out afresh.", signed.Number, signedSheet.Title)
-		if _, err := s.sendRevision(tx, a, p, changeOf(sheet), why); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // Ask records a question of the owner's side about a paper. It decides nothing.

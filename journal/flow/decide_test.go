@@ -26,9 +26,9 @@ func (y *yard) agrees(a flow.Actor) {
 
 // pans is a change order's content: 18 hours at 95.00 and 592.00 of parts on
 // the build's n-th stage, six working days.
-func (y *yard) pans(build journal.BuildID, n int) signoff.Change {
+func (y *yard) pans(build journal.BuildID, n int) signoff.Draft {
 	y.t.Helper()
-	return signoff.Change{
+	return signoff.Draft{
 		Title: "Both front floor pans", Reason: "Rust has eaten through both pans.", StageID: y.stage(build, n).ID, Days: 6,
 		Lines: []signoff.Line{
 			{Kind: journal.Labour, Text: "Cut out, fit and weld", Minutes: 1080, Rate: 9500},
@@ -38,9 +38,9 @@ func (y *yard) pans(build journal.BuildID, n int) signoff.Change {
 }
 
 // sent writes and sends a change order.
-func (y *yard) sent(build journal.BuildID, change signoff.Change) signoff.Paper {
+func (y *yard) sent(build journal.BuildID, change signoff.Draft) signoff.Paper {
 	y.t.Helper()
-	p := got(y.steps.NewPaper(y.ctx, y.office, build, ""))(y.t)
+	p := got(y.steps.NewPaper(y.ctx, y.office, build, flow.PaperStart{Kind: signoff.ChangeOrder}))(y.t)
 	p = got(y.steps.SavePaper(y.ctx, y.office, build, p.ID, p.Version, change))(y.t)
 	return got(y.steps.SendPaper(y.ctx, y.office, build, p.ID, p.Version))(y.t)
 }
@@ -93,7 +93,7 @@ func TestDecide_SigningMovesTotalAndDate(t *testing.T) {
 	}
 	want := signoff.Decision{
 		PaperID: p.ID, Revision: 1, SHA256: v.SHA256(), Outcome: signoff.OutcomeSigned, PersonID: y.ada.Person.ID, As: journal.AsOwner,
-		TypedName: "Ada Finch", Sentence: signoff.SignSentence, At: y.now, Zone: "America/Denver", Authenticated: "test",
+		Manner: signoff.OnPage, TypedName: "Ada Finch", Sentence: signoff.ChangeOrder.SignSentence(), At: y.now, Zone: "America/Denver", Authenticated: "test",
 		Address: "192.0.2.1", UserAgent: "test", ConsentVersion: "1", ConsentAt: y.now, CopyTo: "ada.finch@example.org", CopyLetterID: d.CopyLetterID,
 	}
 	if diff := cmp.Diff(want, d); diff != "" {
@@ -280,7 +280,7 @@ func TestDecide_OtherPapersAreRenewed(t *testing.T) {
 func TestSendPaper_TwiceSendsOnce(t *testing.T) {
 	y := newYard(t)
 	y.agree(y.heron)
-	p := got(y.steps.NewPaper(y.ctx, y.office, y.heron, ""))(t)
+	p := got(y.steps.NewPaper(y.ctx, y.office, y.heron, flow.PaperStart{Kind: signoff.ChangeOrder}))(t)
 	p = got(y.steps.SavePaper(y.ctx, y.office, y.heron, p.ID, p.Version, y.pans(y.heron, 8)))(t)
 	got(y.steps.SendPaper(y.ctx, y.office, y.heron, p.ID, p.Version))(t)
 	_, err := y.steps.SendPaper(y.ctx, y.office, y.heron, p.ID, p.Version)
@@ -292,9 +292,9 @@ func TestSendPaper_TwiceSendsOnce(t *testing.T) {
 
 func TestNewPaper_NeedsTheAgreement(t *testing.T) {
 	y := newYard(t)
-	_, err := y.steps.NewPaper(y.ctx, y.office, y.heron, "")
+	_, err := y.steps.NewPaper(y.ctx, y.office, y.heron, flow.PaperStart{Kind: signoff.ChangeOrder})
 	refused(t, err, journal.Conflict)
-	_, err = y.steps.NewPaper(y.ctx, y.jory, y.heron, "")
+	_, err = y.steps.NewPaper(y.ctx, y.jory, y.heron, flow.PaperStart{Kind: signoff.ChangeOrder})
 	refused(t, err, journal.Forbidden)
 }
 
@@ -303,7 +303,7 @@ func TestNewPaper_TakesTheFind(t *testing.T) {
 	y.agree(y.heron)
 	photo := y.photo(y.jory, y.heron, 7, y.now.Add(-time.Hour))
 	e := y.entry(y.jory, y.heron, journal.ShopOnly, "Rust under the mats.", photo)
-	p := got(y.steps.NewPaper(y.ctx, y.office, y.heron, e.ID))(t)
+	p := got(y.steps.NewPaper(y.ctx, y.office, y.heron, flow.PaperStart{Kind: signoff.ChangeOrder, EntryID: e.ID}))(t)
 	want := []signoff.Evidence{{PhotoID: photo.ID, SHA256: photo.SHA256, Caption: "of IMG_0007.jpg"}}
 	if diff := cmp.Diff(want, p.Draft.Photos); diff != "" || p.Draft.Reason != "Rust under the mats." {
 		t.Errorf("the draft has %q and photos:\n%s", p.Draft.Reason, diff)

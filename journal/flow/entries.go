@@ -282,7 +282,7 @@ func (s *Steps) AppendPhotos(ctx context.Context, a Actor, build journal.BuildID
 // checkEntry checks an entry's fields, that its stage and photos are of its
 // build, and returns the photos.
 func checkEntry(r Reads, e journal.Entry) (map[journal.PhotoID]journal.Photo, error) {
-	bad := problemsOf(e.Validate())
+	bad := journal.ProblemsOf(e.Validate())
 	if _, taken := bad["stage"]; !taken {
 		_, found, err := absent(r.Stage(e.BuildID, e.StageID))
 		if err != nil {

@@ -91,8 +91,8 @@ func TestSetLayer_PapersKeepWhatWasShown(t *testing.T) {
 	p := y.derived(y.jory, 1)
 	layer := journal.Layer{Turn: 1, Crop: journal.Crop{X: 0, Y: 5000, W: 10000, H: 5000}, Marks: []journal.Mark{{Shape: journal.MarkText, X: 1, Y: 9000, X2: 1, Y2: 9000, Text: "rust"}}}
 	y.do(y.steps.SetLayer(y.ctx, y.office, y.heron, p.ID, 0, layer))
-	paper := got(y.steps.NewPaper(y.ctx, y.office, y.heron, ""))(t)
-	paper = got(y.steps.SavePaper(y.ctx, y.office, y.heron, paper.ID, paper.Version, signoff.Change{
+	paper := got(y.steps.NewPaper(y.ctx, y.office, y.heron, flow.PaperStart{Kind: signoff.ChangeOrder}))(t)
+	paper = got(y.steps.SavePaper(y.ctx, y.office, y.heron, paper.ID, paper.Version, signoff.Draft{
 		Title: "Pans", Reason: "Rust.", StageID: y.stage(y.heron, 1).ID, Days: 2, Photos: []signoff.Evidence{{PhotoID: p.ID}},
 	}))(t)
 	paper = got(y.steps.SendPaper(y.ctx, y.office, y.heron, paper.ID, paper.Version))(t)

@@ -3,6 +3,7 @@ package flow
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"farbay/journal"
@@ -47,30 +48,21 @@ func (s *Steps) account(r Reads, b journal.Build) (billing.Account, error) {
 	return a, nil
 }
 
-// agreedCharges returns the stages' values in the order of work, then the
-// signed papers in the order of their signing.
+// agreedCharges returns the stages' values in the order of work, then signed
+// change orders and uses of a standing allowance as they came about.
 func agreedCharges(r Reads, build journal.BuildID) ([]billing.Charge, error) {
 	stages, err := r.Stages(build)
 	if err != nil {
 		return nil, err
 	}
-	var charges []billing.Charge
-	for _, st := range stages {
-		charges = append(charges, billing.Charge{
-			Ref: "stage:" + string(st.ID), Source: billing.Agreement, StageID: string(st.ID), Text: st.Name, Split: st.Value,
-		})
-	}
+	charges := stageCharges(stages)
 	papers, err := r.Papers(build)
 	if err != nil {
 		return nil, err
 	}
-	type signed struct {
-		at     time.Time
-		charge billing.Charge
-	}
-	var changes []signed
+	var later []agreedLater
 	for _, p := range papers {
-		if p.State != signoff.Signed {
+		if p.State != signoff.Signed || p.Kind != signoff.ChangeOrder {
 			continue
 		}
 		d, err := r.Decision(p.ID)
@@ -85,23 +77,61 @@ func agreedCharges(r Reads, build journal.BuildID) ([]billing.Charge, error) {
 		if err != nil {
 			return nil, err
 		}
-		at := len(changes)
-		for at > 0 && changes[at-1].at.After(d.At) {
-			at--
-		}
-		changes = append(changes[:at], append([]signed{{d.At, changeCharge(p.ID, sheet)}}, changes[at:]...)...)
+		later = append(later, agreedLater{d.At, changeCharges(p.ID, sheet)})
 	}
-	for _, c := range changes {
-		charges = append(charges, c.charge)
+	uses, err := r.Uses(build)
+	if err != nil {
+		return nil, err
+	}
+	for _, u := range uses {
+		later = append(later, agreedLater{u.At, []billing.Charge{useCharge(u)}})
+	}
+	slices.SortStableFunc(later, func(x, y agreedLater) int { return x.at.Compare(y.at) })
+	for _, l := range later {
+		charges = append(charges, l.charges...)
 	}
 	return charges, nil
 }
 
-// changeCharge is what a change order puts on its stage once signed.
-func changeCharge(paper journal.PaperID, sheet signoff.Sheet) billing.Charge {
+// agreedLater is what was agreed after the agreement, and when.
+type agreedLater struct {
+	at      time.Time
+	charges []billing.Charge
+}
+
+// stageCharges are the stages' values in the order of work.
+func stageCharges(stages []journal.Stage) []billing.Charge {
+	var charges []billing.Charge
+	for _, st := range stages {
+		charges = append(charges, billing.Charge{
+			Ref: "stage:" + string(st.ID), Source: billing.Agreement, StageID: string(st.ID), Text: st.Name, Split: st.Value,
+		})
+	}
+	return charges
+}
+
+// changeCharges are what a change order puts on each of its stages once signed.
+func changeCharges(paper journal.PaperID, sheet signoff.Sheet) []billing.Charge {
+	var charges []billing.Charge
+	for _, split := range sheet.Splits() {
+		charges = append(charges, billing.Charge{
+			Ref: PaperRef(paper, split.Stage.ID), Source: billing.ChangeOrder, StageID: string(split.Stage.ID),
+			Text: fmt.Sprintf("%s: %s", sheet.Name(), sheet.Title), Split: split.Split,
+		})
+	}
+	return charges
+}
+
+// PaperRef names what a change order puts on one stage, among a build's charges.
+func PaperRef(paper journal.PaperID, stage journal.StageID) string {
+	return fmt.Sprintf("paper:%s/stage:%s", paper, stage)
+}
+
+// useCharge is what a use of a standing allowance puts on its stage.
+func useCharge(u signoff.Use) billing.Charge {
 	return billing.Charge{
-		Ref: "paper:" + string(paper), Source: billing.ChangeOrder, StageID: string(sheet.Stage.ID),
-		Text: fmt.Sprintf("Change order %d: %s", sheet.Number, sheet.Title), Split: sheet.Split(),
+		Ref: "use:" + string(u.ID), Source: billing.Allowance, StageID: string(u.StageID),
+		Text: fmt.Sprintf("Use %d of the standing allowance: %s", u.Number, u.Title), Split: u.Split(),
 	}
 }
 

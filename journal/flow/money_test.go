@@ -137,7 +137,7 @@ func TestBillChanges_OnAClosedStage(t *testing.T) {
 	refused(t, err, journal.Conflict)
 	sign := func(amount journal.Cents) {
 		t.Helper()
-		p := y.sent(y.heron, signoff.Change{Title: "Change", Reason: "Asked for.", StageID: stage, Lines: []signoff.Line{{Kind: journal.Other, Text: "Change", Amount: amount}}})
+		p := y.sent(y.heron, signoff.Draft{Title: "Change", Reason: "Asked for.", StageID: stage, Lines: []signoff.Line{{Kind: journal.Other, Text: "Change", Amount: amount}}})
 		got(y.steps.Decide(y.ctx, y.ada, y.heron, p.ID, y.form(y.ada, p, signoff.OutcomeSigned)))(t)
 	}
 	sign(-30_000)
@@ -230,7 +230,7 @@ func (h *history) step(what string) {
 	case "change":
 		n := rapid.IntRange(0, 3).Draw(h.r, "stage")
 		amount := journal.Cents(rapid.Int64Range(-150_000, 300_000).Filter(func(n int64) bool { return n != 0 }).Draw(h.r, "amount"))
-		p := y.sent(y.heron, signoff.Change{Title: "Change", Reason: "Found.", StageID: m.Stages[n].ID, Lines: []signoff.Line{{Kind: journal.Parts, Text: "Part", Amount: amount}}})
+		p := y.sent(y.heron, signoff.Draft{Title: "Change", Reason: "Found.", StageID: m.Stages[n].ID, Lines: []signoff.Line{{Kind: journal.Parts, Text: "Part", Amount: amount}}})
 		outcome := rapid.SampledFrom([]signoff.Outcome{signoff.OutcomeSigned, signoff.OutcomeSigned, signoff.OutcomeDeclined}).Draw(h.r, "outcome")
 		got(y.steps.Decide(y.ctx, y.ada, y.heron, p.ID, y.form(y.ada, p, outcome)))(y.t)
 		if outcome == signoff.OutcomeSigned {

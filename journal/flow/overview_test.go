@@ -97,7 +97,7 @@ func TestWaits_papers(t *testing.T) {
 	y := newYard(t)
 	y.agree(y.heron)
 	y.do(y.steps.OpenStage(y.ctx, y.jory, y.heron, y.stage(y.heron, 1).ID))
-	draft := got(y.steps.NewPaper(y.ctx, y.office, y.heron, ""))(t)
+	draft := got(y.steps.NewPaper(y.ctx, y.office, y.heron, flow.PaperStart{Kind: signoff.ChangeOrder}))(t)
 	if w := y.waits(y.heron, "us draft"); w[0].Paper.Paper.ID != draft.ID {
 		t.Errorf("draft is %+v", w[0].Paper)
 	}
@@ -303,7 +303,7 @@ func TestOwnerOverview(t *testing.T) {
 	p := y.photo(y.jory, y.heron, 1, time.Time{})
 	e := y.entry(y.jory, y.heron, journal.OwnerToo, "Rust", p)
 	y.photo(y.jory, y.heron, 2, time.Time{})
-	got(y.steps.NewPaper(y.ctx, y.office, y.heron, ""))(t) // a draft
+	got(y.steps.NewPaper(y.ctx, y.office, y.heron, flow.PaperStart{Kind: signoff.ChangeOrder}))(t) // a draft
 	sent := y.sendPaper(y.heron, e.ID)
 	y.do(y.steps.Ask(y.ctx, y.ada, y.heron, sent.ID, "Why?"))
 	for _, who := range []flow.Actor{y.ada, y.dell, y.office, y.sam} {

@@ -2,6 +2,7 @@ package flow
 
 import (
 	"context"
+	"reflect"
 	"slices"
 	"time"
 
@@ -12,7 +13,7 @@ import (
 // asOwnersSee leaves out what the shop is still working on. What it returns is
 // to be shown, never to be saved.
 func asOwnersSee(p signoff.Paper) signoff.Paper {
-	p.Draft, p.EntryID = signoff.Change{}, ""
+	p.Draft, p.EntryID = signoff.Draft{}, ""
 	return p
 }
 
@@ -64,9 +65,7 @@ func (v PaperView) Changed() bool {
 	if v.Paper.Revision == 0 {
 		return false
 	}
-	sent, draft := changeOf(v.Sheet), v.Paper.Draft
-	return sent.Title != draft.Title || sent.Reason != draft.Reason || sent.StageID != draft.StageID ||
-		sent.Days != draft.Days || !slices.Equal(sent.Photos, draft.Photos) || !slices.Equal(sent.Lines, draft.Lines)
+	return !reflect.DeepEqual(draftOf(v.Sheet), v.Paper.Draft)
 }
 
 // Standing says, as [Steps.Decide] would, why a decision on what a page showed

@@ -2,56 +2,133 @@ package flow
 
 import (
 	"context"
+	"fmt"
 
 	"farbay/journal"
 	"farbay/journal/signoff"
 )
 
-// NewPaper begins a change order, from a find when entry is not "".
-func (s *Steps) NewPaper(ctx context.Context, a Actor, build journal.BuildID, entry journal.EntryID) (p signoff.Paper, err error) {
+// PaperStart says which paper is begun, and from what.
+type PaperStart struct {
+	Kind       signoff.Kind
+	EntryID    journal.EntryID // the find that a change order comes from; "" for none
+	ReEstimate bool            // a change order that renews the estimate after the teardown
+}
+
+// NewPaper begins a paper, with what is known already filled in. Office only.
+//
+// It returns [journal.Conflict] for a kind that has no place where the build
+// stands: only a build agreement and a teardown authorization come before the
+// agreement, and there is one agreement.
+func (s *Steps) NewPaper(ctx context.Context, a Actor, build journal.BuildID, start PaperStart) (p signoff.Paper, err error) {
 	err = s.asOfficeOn(ctx, a, build, func(tx Tx, b journal.Build) error {
-		if b.State == journal.Scoping {
-			return journal.Errorf(journal.Conflict, "The agreement of %s is not recorded yet; until then, change the stage values in its scope.", b.Nickname)
+		if err := placeFor(tx, b, start.Kind); err != nil {
+			return err
 		}
 		p = signoff.Paper{
-			ID: journal.PaperID(s.NewID()), BuildID: build, Kind: signoff.ChangeOrder, State: signoff.Draft,
-			EntryID: entry, CreatedBy: a.Person.ID, CreatedAt: s.at(), Version: firstVersion,
+			ID: journal.PaperID(s.NewID()), BuildID: build, Kind: start.Kind, State: signoff.Drafted,
+			EntryID: start.EntryID, CreatedBy: a.Person.ID, CreatedAt: s.at(), Version: firstVersion,
 		}
-		if entry != "" {
-			e, err := tx.Entry(build, entry)
-			if err != nil {
-				return err
-			}
-			p.Draft.Reason, p.Draft.StageID = e.Text, e.StageID
-			photos, err := tx.Photos(build, photoIDs(e.Photos))
-			if err != nil {
-				return err
-			}
-			for _, ph := range e.Photos {
-				if photos[ph.PhotoID].Video() {
-					continue // a paper has pictures only
-				}
-				p.Draft.Photos = append(p.Draft.Photos, signoff.Evidence{PhotoID: ph.PhotoID, Caption: ph.Caption})
-			}
-			if len(p.Draft.Photos) > signoff.MaxEvidence {
-				p.Draft.Photos = p.Draft.Photos[:signoff.MaxEvidence]
-			}
-			if err := fillHashes(tx, build, &p.Draft); err != nil {
+		if p.Draft, err = s.firstDraft(tx, b, start); err != nil {
+			return err
+		}
+		if start.EntryID != "" {
+			if err := draftFromFind(tx, build, start.EntryID, &p.Draft); err != nil {
 				return err
 			}
 		}
 		if err := tx.AddPaper(p); err != nil {
 			return err
 		}
-		return s.record(tx, a, build, "paper begun", string(p.ID), map[string]any{"entry": entry})
+		return s.record(tx, a, build, "paper begun", string(p.ID), map[string]any{"kind": p.Kind, "entry": start.EntryID})
 	})
 	return p, err
+}
+
+// placeFor refuses a paper that has no place where the build stands.
+func placeFor(r Reads, b journal.Build, kind signoff.Kind) error {
+	switch {
+	case !kind.Valid():
+		return journal.Errorf(journal.Invalid, "Please choose what kind of paper this is to be.")
+	case kind == signoff.Teardown:
+		return nil
+	case kind != signoff.BuildAgreement && b.State == journal.Scoping:
+		return journal.Errorf(journal.Conflict, "The agreement of %s is not signed yet; until then, change the stage values in its scope.", b.Nickname)
+	case kind != signoff.BuildAgreement:
+		return nil
+	case b.State != journal.Scoping:
+		return journal.Errorf(journal.Conflict, "The agreement of %s stands already, since %s. For anything further, please begin a change order.", b.Nickname, b.AgreedOn)
+	}
+	papers, err := r.Papers(b.ID)
+	if err != nil {
+		return err
+	}
+	for _, p := range papers {
+		if p.Kind == kind && !p.Decided() {
+			return journal.Errorf(journal.Conflict, "An agreement of %s is being worked on already; please go on with that one.", b.Nickname)
+		}
+	}
+	return nil
+}
+
+// firstDraft fills in what is known when a paper is begun.
+func (s *Steps) firstDraft(r Reads, b journal.Build, start PaperStart) (d signoff.Draft, err error) {
+	switch start.Kind {
+	case signoff.BuildAgreement:
+		d.Title, d.ReadyOn = "Restoration of "+b.Nickname, b.ReadyOn
+	case signoff.Teardown:
+		d.Title = "Taking " + b.Nickname + " apart"
+		// Source: 16 CCR 3353 (California) names these as parts that a teardown
+		// normally destroys.
+		d.Destroyed = []string{"Gaskets", "Seals", "O-rings"}
+		stages, err := r.Stages(b.ID)
+		if err != nil {
+			return d, err
+		}
+		for _, st := range stages {
+			if st.Teardown && d.StageID == "" {
+				d.StageID = st.ID
+			}
+		}
+	case signoff.ChangeOrder:
+		if start.ReEstimate {
+			d.Title, d.ReEstimate = "Re-estimate after the teardown", true
+		}
+	case signoff.DateChange:
+		d.Title = "Another ready date"
+	case signoff.DeliveryAcceptance:
+		d.Title, d.DeliveredOn = "Delivery of "+b.Nickname, s.today(r)
+	}
+	return d, nil
+}
+
+// draftFromFind takes a find's text, stage and pictures over.
+func draftFromFind(r Reads, build journal.BuildID, entry journal.EntryID, d *signoff.Draft) error {
+	e, err := r.Entry(build, entry)
+	if err != nil {
+		return err
+	}
+	d.Reason, d.StageID = e.Text, e.StageID
+	photos, err := r.Photos(build, photoIDs(e.Photos))
+	if err != nil {
+		return err
+	}
+	for _, ph := range e.Photos {
+		if photos[ph.PhotoID].Video() {
+			continue // a paper has pictures only
+		}
+		d.Photos = append(d.Photos, signoff.Evidence{PhotoID: ph.PhotoID, Caption: ph.Caption})
+	}
+	if len(d.Photos) > signoff.MaxEvidence {
+		d.Photos = d.Photos[:signoff.MaxEvidence]
+	}
+	return fillHashes(r, build, d)
 }
 
 // SavePaper keeps what the office typed, complete or not; version is the one
 // the form was made from. A sent revision stands until the paper is sent again.
 // Decided papers are refused with [journal.Conflict].
-func (s *Steps) SavePaper(ctx context.Context, a Actor, build journal.BuildID, paper journal.PaperID, version int, change signoff.Change) (p signoff.Paper, err error) {
+func (s *Steps) SavePaper(ctx context.Context, a Actor, build journal.BuildID, paper journal.PaperID, version int, draft signoff.Draft) (p signoff.Paper, err error) {
 	if err := asOffice(a); err != nil {
 		return p, err
 	}
@@ -65,10 +142,10 @@ func (s *Steps) SavePaper(ctx context.Context, a Actor, build journal.BuildID, p
 		if p.Version != version {
 			return staleDraft()
 		}
-		if err := settle(tx, build, &change); err != nil {
+		if err := settle(tx, build, &draft); err != nil {
 			return err
 		}
-		p.Draft = change
+		p.Draft = draft
 		if err := tx.SavePaper(p); err != nil {
 			return err
 		}
@@ -78,15 +155,22 @@ func (s *Steps) SavePaper(ctx context.Context, a Actor, build journal.BuildID, p
 	return p, err
 }
 
-// settle completes a change from the database: the photos' hashes and the
-// labour lines' amounts. The stage and the photos must be this build's.
-func settle(r Reads, build journal.BuildID, c *signoff.Change) error {
+// settle completes a draft from the database: the photos' hashes and the labour
+// lines' amounts. The stages and the photos must be this build's.
+func settle(r Reads, build journal.BuildID, c *signoff.Draft) error {
 	if c.StageID != "" {
 		if _, err := r.Stage(build, c.StageID); err != nil {
 			return journal.Problems{"stage": "Please choose one of this build's stages."}.Err()
 		}
 	}
 	for i, l := range c.Lines {
+		if l.StageID == c.StageID {
+			c.Lines[i].StageID = ""
+		} else if l.StageID != "" {
+			if _, err := r.Stage(build, l.StageID); err != nil {
+				return journal.Problems{fmt.Sprintf("lines.%d.stage", i): "Please choose one of this build's stages."}.Err()
+			}
+		}
 		if l.Kind == journal.Labour {
 			c.Lines[i].Amount = signoff.LabourAmount(l.Minutes, l.Rate)
 		}
@@ -94,7 +178,7 @@ func settle(r Reads, build journal.BuildID, c *signoff.Change) error {
 	return fillHashes(r, build, c)
 }
 
-func fillHashes(r Reads, build journal.BuildID, c *signoff.Change) error {
+func fillHashes(r Reads, build journal.BuildID, c *signoff.Draft) error {
 	var ids []journal.PhotoID
 	for _, e := range c.Photos {
 		ids = append(ids, e.PhotoID)
@@ -151,5 +235,5 @@ func undecided(r Reads, p signoff.Paper) error {
 	if !decided {
 		return nil
 	}
-	return journal.Errorf(journal.Conflict, "This paper was %s by %s and can no longer be changed. For anything further, please begin a new change order.", d.Outcome, d.TypedName)
+	return journal.Errorf(journal.Conflict, "This paper was %s by %s and can no longer be changed. For anything further, please begin a new one.", d.Outcome, d.TypedName)
 }

@@ -228,7 +228,7 @@ func TestPhoto_evidenceOfASentPaper(t *testing.T) {
 // working days, borne by the last stage.
 func (y *yard) sendPaper(build journal.BuildID, from journal.EntryID) signoff.Paper {
 	y.t.Helper()
-	p := got(y.steps.NewPaper(y.ctx, y.office, build, from))(y.t)
+	p := got(y.steps.NewPaper(y.ctx, y.office, build, flow.PaperStart{Kind: signoff.ChangeOrder, EntryID: from}))(y.t)
 	stages := y.view(build).Stages
 	c := p.Draft
 	c.Title, c.Reason, c.StageID, c.Days = "Both front floor pans", "Rust has eaten through.", stages[len(stages)-1].ID, 6

@@ -117,7 +117,14 @@ func receiptUnder(r Reads, seq int64, c SignedCheckpoint) ([]byte, error) {
 }
 
 // ReceiptName is the file name of the receipt of a paper's decision.
-func ReceiptName(p signoff.Paper) string { return fmt.Sprintf("change-order-%d-receipt.txt", p.Number) }
+func ReceiptName(p signoff.Paper) string {
+	return fmt.Sprintf("%s-%d-receipt.txt", p.Kind.Slug(), p.Number)
+}
+
+// RecordName is the file name of a revision's bytes.
+func RecordName(p signoff.Paper, revision int) string {
+	return fmt.Sprintf("%s-%d-revision-%d.json", p.Kind.Slug(), p.Number, revision)
+}
 
 // DecisionReceipt returns the receipt of a paper's decision: by the first
 // checkpoint given out after it, so that it is the same whenever it is asked

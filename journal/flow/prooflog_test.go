@@ -53,7 +53,7 @@ func TestDecide_receipt(t *testing.T) {
 	}
 	y.do(json.Unmarshal([]byte(e.Detail), &detail))
 	if e.Kind != "paper signed" || e.Subject != string(p.ID) || e.Person != string(y.ada.Person.ID) || e.Build != string(y.heron) ||
-		detail.SHA256 != rev.SHA256 || detail.Name != y.ada.Person.Name || detail.As != "owner" || detail.Revision != 1 || detail.Sentence != signoff.SignSentence {
+		detail.SHA256 != rev.SHA256 || detail.Name != y.ada.Person.Name || detail.As != "owner" || detail.Revision != 1 || detail.Sentence != signoff.ChangeOrder.SignSentence() {
 		t.Errorf("the receipt is of %+v", e)
 	}
 	// Asked for again, when the log has grown, it is the same.
@@ -68,7 +68,7 @@ func TestDecide_receipt(t *testing.T) {
 	copies := 0
 	for _, l := range letters {
 		for _, f := range l.Files {
-			if f.Name == flow.ReceiptName(signoff.Paper{Number: 1}) {
+			if f.Name == flow.ReceiptName(signoff.Paper{Kind: signoff.ChangeOrder, Number: 1}) {
 				copies++
 				if string(f.Data) != string(receipt) {
 					t.Errorf("the copy to %s is another receipt", l.To)

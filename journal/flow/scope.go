@@ -106,7 +106,7 @@ func (x *scoping) row(i int, row StageScope) error {
 		x.dropped = append(x.dropped, was)
 		return droppable(x.tx, x.bad, prefix+"drop", was)
 	}
-	for field, sentence := range problemsOf(st.Validate()) {
+	for field, sentence := range journal.ProblemsOf(st.Validate()) {
 		x.bad.Add(prefix+field, "%s", sentence)
 	}
 	if st.LeadID != was.LeadID {
@@ -246,7 +246,7 @@ func (s *Steps) SaveStage(ctx context.Context, a Actor, id journal.BuildID, stag
 		st.PlannedFrom, st.PlannedTo, st.LeadID = c.PlannedFrom, c.PlannedTo, c.LeadID
 		st.Gate = journal.Gate{Photos: c.Gate.Photos, Checks: cleanLines(c.Gate.Checks)}
 		st.Cautions = cleanLines(c.Cautions)
-		bad := problemsOf(st.Validate())
+		bad := journal.ProblemsOf(st.Validate())
 		if st.LeadID != lead {
 			if err := checkLead(tx, bad, "lead", st.LeadID); err != nil {
 				return err

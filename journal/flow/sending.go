@@ -3,18 +3,9 @@ package flow
 import (
 	"context"
 	"fmt"
-	"slices"
-	"time"
 
 	"farbay/journal"
-	"farbay/journal/billing"
 	"farbay/journal/signoff"
-)
-
-// Notices that stand on every change order above the signature.
-const (
-	WorkNotice  = "Nothing is done or billed for this until you agree."
-	LegalNotice = "Local law decides what must be signed and how; this page is no legal advice."
 )
 
 // PreviewPaper returns the sheet as sending it now would freeze it. missing
@@ -27,26 +18,11 @@ func (s *Steps) PreviewPaper(ctx context.Context, a Actor, build journal.BuildID
 		if p, err = s.paperOf(r, a, build, paper); err != nil {
 			return err
 		}
-		missing = readyToSend(r, p)
+		missing = s.readyToSend(r, p)
 		sheet, err = s.freeze(r, a.Person.Name, p, p.Draft)
 		return err
 	})
 	return p, sheet, missing, err
-}
-
-// readyToSend says what stands against sending a paper.
-func readyToSend(r Reads, p signoff.Paper) error {
-	if err := p.Draft.Validate(); err != nil {
-		return err
-	}
-	owners, _, err := ownersOf(r, p.BuildID)
-	if err != nil {
-		return err
-	}
-	if len(owners) == 0 {
-		return journal.Errorf(journal.Conflict, "Nobody can sign this yet: the build has no owner who can sign in. Please add one first.")
-	}
-	return nil
 }
 
 // SendPaper freezes the draft as the next revision and tells the owners.
@@ -66,7 +42,7 @@ func (s *Steps) SendPaper(ctx context.Context, a Actor, build journal.BuildID, p
 		if p.Version != version {
 			return journal.Errorf(journal.Conflict, "This paper was changed or sent a moment ago. Please look at it again before sending.")
 		}
-		if err := readyToSend(tx, p); err != nil {
+		if err := s.readyToSend(tx, p); err != nil {
 			return err
 		}
 		if p.Number == 0 {
@@ -94,9 +70,9 @@ func nextPaperNumber(r Reads, p signoff.Paper) (int, error) {
 	return last + 1, nil
 }
 
-// sendRevision freezes change as the paper's next revision and tells the
+// sendRevision freezes draft as the paper's next revision and tells the
 // owners. renewed says why when nobody asked for it.
-func (s *Steps) sendRevision(tx Tx, a Actor, p signoff.Paper, change signoff.Change, renewed string) (signoff.Paper, error) {
+func (s *Steps) sendRevision(tx Tx, a Actor, p signoff.Paper, draft signoff.Draft, renewed string) (signoff.Paper, error) {
 	// freeze counts one revision on from p.Revision.
 	sentBy := a.Person.Name
 	if renewed != "" {
@@ -106,7 +82,7 @@ func (s *Steps) sendRevision(tx Tx, a Actor, p signoff.Paper, change signoff.Cha
 		}
 		sentBy = before.SentBy
 	}
-	sheet, err := s.freeze(tx, sentBy, p, change)
+	sheet, err := s.freeze(tx, sentBy, p, draft)
 	if err != nil {
 		return p, err
 	}
@@ -132,11 +108,14 @@ func (s *Steps) sendRevision(tx Tx, a Actor, p signoff.Paper, change signoff.Cha
 	if err != nil {
 		return p, err
 	}
-	owners, _, err := ownersOf(tx, p.BuildID)
+	owners, members, err := ownersOf(tx, p.BuildID)
 	if err != nil {
 		return p, err
 	}
-	for _, owner := range owners {
+	for i, owner := range owners {
+		if members[i].As != journal.AsOwner && sheet.OwnerOnly() {
+			continue
+		}
 		letter := PaperSentLetter{ShopName: sheet.Shop.Name, To: owner, Sheet: sheet, Path: paperPath(p), Renewed: renewed}
 		if _, err := s.post(tx, p.BuildID, owner, letter); err != nil {
 			return p, err
@@ -147,94 +126,6 @@ func (s *Steps) sendRevision(tx Tx, a Actor, p signoff.Paper, change signoff.Cha
 
 func paperPath(p signoff.Paper) string {
 	return fmt.Sprintf("/builds/%s/papers/%s", p.BuildID, p.ID)
-}
-
-// freeze makes the sheet that sending change now as the next revision of p
-// would show.
-func (s *Steps) freeze(r Reads, sentBy string, p signoff.Paper, change signoff.Change) (signoff.Sheet, error) {
-	b, err := r.Build(p.BuildID)
-	if err != nil {
-		return signoff.Sheet{}, err
-	}
-	shop, err := r.Shop()
-	if err != nil {
-		return signoff.Sheet{}, err
-	}
-	acc, err := s.account(r, b)
-	if err != nil {
-		return signoff.Sheet{}, err
-	}
-	owners, _, err := ownersOf(r, b.ID)
-	if err != nil {
-		return signoff.Sheet{}, err
-	}
-	number := p.Number
-	if number == 0 { // a preview before the first sending
-		if number, err = nextPaperNumber(r, p); err != nil {
-			return signoff.Sheet{}, err
-		}
-	}
-	now := s.at()
-	sheet := signoff.Sheet{
-		Format: signoff.Format, Kind: p.Kind, Number: number, Revision: p.Revision + 1,
-		SentAt: now.Format(time.RFC3339), SentOn: string(journal.DateOf(now, shop.Location())), SentBy: sentBy,
-		Shop:  signoff.SheetShop{Name: shop.Name, Address: shop.Address, Phone: shop.Phone, Zone: shop.Zone},
-		Build: signoff.SheetBuild{ID: b.ID, Nickname: b.Nickname, Truck: b.Truck.Name(), Serial: b.Truck.Serial, Owners: append([]string{}, namesOf(owners)...)},
-		Title: change.Title, Reason: change.Reason, Currency: shop.Currency,
-		Photos: []signoff.SheetPhoto{}, Lines: []signoff.SheetLine{}, TaxRates: []signoff.SheetRate{},
-		Days: change.Days, DateBefore: b.ReadyOn, DateAfter: b.ReadyOn,
-		Act: signoff.SignSentence, Notices: []string{WorkNotice, LegalNotice},
-	}
-	var evidence []journal.PhotoID
-	for _, e := range change.Photos {
-		evidence = append(evidence, e.PhotoID)
-	}
-	photos, err := r.Photos(b.ID, evidence)
-	if err != nil {
-		return signoff.Sheet{}, err
-	}
-	for _, e := range change.Photos {
-		sheet.Photos = append(sheet.Photos, signoff.SheetPhoto{ID: e.PhotoID, SHA256: e.SHA256, Caption: e.Caption, Shown: signoff.ShownOf(photos[e.PhotoID])})
-	}
-	for _, l := range change.Lines {
-		sheet.Lines = append(sheet.Lines, signoff.SheetLine(l))
-	}
-	if change.StageID != "" {
-		st, err := r.Stage(b.ID, change.StageID)
-		if err != nil {
-			return signoff.Sheet{}, err
-		}
-		sheet.Stage = signoff.SheetStage{ID: st.ID, Name: st.Name}
-	}
-	for _, k := range journal.LineKinds {
-		if rate := acc.Terms.Tax.Rate(k); rate != 0 {
-			sheet.TaxRates = append(sheet.TaxRates, signoff.SheetRate{Kind: k, BasisPoints: rate})
-		}
-	}
-	if change.Days != 0 && !b.ReadyOn.IsZero() {
-		sheet.DateAfter = calendar(shop).AddWorkingDays(b.ReadyOn, change.Days)
-	}
-	this := changeCharge(p.ID, sheet)
-	sheet.AgreedBefore, _, sheet.TotalBefore = billing.Totals(acc.Agreed, acc.Terms.Tax)
-	sheet.AgreedAfter, _, sheet.TotalAfter = billing.Totals(append(slices.Clone(acc.Agreed), this), acc.Terms.Tax)
-	sheet.Delta = this.Split.Total()
-	// The tax of the change is what it adds to the tax of the whole, so that
-	// before + change = after holds to the cent on the page.
-	sheet.DeltaWithTax = sheet.TotalAfter - sheet.TotalBefore
-	sheet.DeltaTax = sheet.DeltaWithTax - sheet.Delta
-	return sheet, nil
-}
-
-// changeOf gives back the content of a frozen sheet, to send it anew.
-func changeOf(sheet signoff.Sheet) signoff.Change {
-	c := signoff.Change{Title: sheet.Title, Reason: sheet.Reason, StageID: sheet.Stage.ID, Days: sheet.Days}
-	for _, p := range sheet.Photos {
-		c.Photos = append(c.Photos, signoff.Evidence{PhotoID: p.ID, SHA256: p.SHA256, Caption: p.Caption})
-	}
-	for _, l := range sheet.Lines {
-		c.Lines = append(c.Lines, signoff.Line(l))
-	}
-	return c
 }
 
 // RecallPaper takes a sent paper back before it is decided.

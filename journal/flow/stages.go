@@ -47,7 +47,7 @@ func (g GateReport) Missing() []string {
 		}
 	}
 	for _, p := range g.PapersOut {
-		out = append(out, fmt.Sprintf("Change order %d, %s, is out for sign-off.", p.Number, p.Draft.Title))
+		out = append(out, fmt.Sprintf("%s %d, %s, is out for sign-off.", p.Kind.Title(), p.Number, p.Draft.Title))
 	}
 	return out
 }
@@ -89,8 +89,8 @@ func gateOf(r Reads, b journal.Build, st journal.Stage) (GateReport, error) {
 		if err != nil {
 			return g, err
 		}
-		if sheet.Stage.ID == st.ID {
-			p.Draft = changeOf(sheet) // what is out, not what the shop is editing
+		if sheet.Bears(st.ID) {
+			p.Draft = draftOf(sheet) // what is out, not what the shop is editing
 			g.PapersOut = append(g.PapersOut, p)
 		}
 	}
@@ -198,9 +198,40 @@ func (s *Steps) OpenStage(ctx context.Context, a Actor, build journal.BuildID, s
 		case journal.Closed:
 			return journal.Errorf(journal.Conflict, "%s is closed. The office can reopen it with a reason.", st.Name)
 		}
+		if st.Teardown {
+			allowed, err := teardownAllowed(tx, build, stage)
+			if err != nil {
+				return err
+			}
+			if !allowed {
+				return journal.Errorf(journal.Conflict, "%s takes the truck apart, so it opens only with the owner's signed teardown authorization. The office sends it from the build's papers.", st.Name)
+			}
+		}
 		st.OpenedAt = s.at()
 		return s.turn(tx, a, st, journal.UnderWay, "", "stage opened")
 	})
+}
+
+// teardownAllowed reports whether the owner has signed a teardown authorization
+// for the stage.
+func teardownAllowed(r Reads, build journal.BuildID, stage journal.StageID) (bool, error) {
+	papers, err := r.Papers(build)
+	if err != nil {
+		return false, err
+	}
+	for _, p := range papers {
+		if p.Kind != signoff.Teardown || p.State != signoff.Signed {
+			continue
+		}
+		sheet, err := sheetOf(r, p)
+		if err != nil {
+			return false, err
+		}
+		if sheet.Stage.ID == stage {
+			return true, nil
+		}
+	}
+	return false, nil
 }
 
 // CloseStage checks the gate, closes the stage and bills it, all or nothing.

@@ -116,7 +116,20 @@ type Reads interface {
 	Revision(journal.PaperID, int) (signoff.Revision, error)
 	Decision(journal.PaperID) (signoff.Decision, error)
 	Questions(journal.PaperID) ([]signoff.Question, error) // by time
-	// Consent is the one in force for the person.
+	// Allowances are a build's, ended or not, oldest first; Allowance is the one
+	// in force.
+	Allowances(journal.BuildID) ([]signoff.Allowance, error)
+	Allowance(journal.BuildID) (signoff.Allowance, error)
+	Uses(journal.BuildID) ([]signoff.Use, error) // by number
+	// Consent is the one in force for the person; LastConsent the last one, ended
+	// or not.
+	LastConsent(journal.PersonID) (signoff.Consent, error)
+	Confirmation(journal.PaperID) (signoff.Confirmation, error) // of an agreement by phone
+	Postings(journal.PaperID) ([]signoff.Posting, error)        // by revision, then time
+	ScanOf(journal.PaperID, journal.ScanID) (signoff.Scan, error)
+	Belongings(journal.BuildID) ([]journal.Belonging, error) // by time asked
+	Belonging(journal.BuildID, journal.EntryID) (journal.Belonging, error)
+	Passkeys(journal.PersonID) ([]journal.Passkey, error) // those that can be used, by time added
 	Consent(journal.PersonID) (signoff.Consent, error)
 
 	Terms(journal.BuildID) (billing.Terms, error)
@@ -182,7 +195,7 @@ type Tx interface {
 	AddBuild(journal.Build) error
 	SaveBuild(journal.Build) error
 	AddMember(journal.Member) error
-	EndMember(journal.BuildID, journal.PersonID, time.Time) error
+	EndMember(build journal.BuildID, person, by journal.PersonID, at time.Time) error
 	SaveVisit(journal.Visit) error
 
 	AddStage(journal.Stage) error
@@ -222,6 +235,28 @@ type Tx interface {
 	AddQuestion(signoff.Question) error
 	// AnswerQuestion stores the answer if there is none yet, else Conflict.
 	AnswerQuestion(signoff.Question) error
+	AddConfirmation(signoff.Confirmation) error
+	AddPosting(signoff.Posting) error
+	// MarkPosted stores PostedOn and PostedBy, once.
+	MarkPosted(signoff.Posting) error
+	AddScan(signoff.Scan) error
+	AddBelonging(journal.Belonging) error // without answers
+	// AnswerBelonging adds an answer; its number must be the last plus one, else
+	// [journal.Conflict].
+	AnswerBelonging(entry journal.EntryID, number int, a journal.Answered) error
+	// DoneBelonging marks it as done, once.
+	DoneBelonging(journal.EntryID, journal.PersonID, time.Time) error
+	AddPasskey(journal.Passkey) error
+	// UsePasskey stores the credential as it is after a use.
+	UsePasskey(id, credential string, at time.Time) error
+	EndPasskey(person journal.PersonID, id string, at time.Time) error
+	AddPasskeyAsk(journal.PasskeyAsk) error
+	// TakePasskeyAsk gives a ceremony out once and forgets it.
+	TakePasskeyAsk(tokenHash string) (journal.PasskeyAsk, error)
+	AddAllowance(signoff.Allowance) error // Conflict while another is in force
+	// EndAllowance ends the build's allowance in force, if there is one.
+	EndAllowance(build journal.BuildID, by journal.PersonID, at time.Time) error
+	AddUse(signoff.Use) error
 	AddConsent(signoff.Consent) error // ends the one in force
 	EndConsent(journal.PersonID, time.Time) error
 

@@ -113,7 +113,7 @@ func (w waiting) papers(papers []PaperLine) (onOwner, onUs []Wait, err error) {
 	for i := len(papers) - 1; i >= 0; i-- { // oldest first
 		p := papers[i]
 		switch p.Paper.State {
-		case signoff.Draft, signoff.Recalled:
+		case signoff.Drafted, signoff.Recalled:
 			draft := w.wait(OnUs, ForDraft, w.day(p.Paper.CreatedAt))
 			draft.Paper = p
 			onUs = append(onUs, draft)
@@ -251,8 +251,13 @@ func (w waiting) toBill(papers []PaperLine) []Wait {
 		}
 	}
 	for _, p := range papers {
-		if p.Decision != nil && refs["paper:"+string(p.Paper.ID)] {
-			since = min(since, w.day(p.Decision.At))
+		if p.Decision == nil {
+			continue
+		}
+		for _, split := range p.Sheet.Splits() {
+			if refs[PaperRef(p.Paper.ID, split.Stage.ID)] {
+				since = min(since, w.day(p.Decision.At))
+			}
 		}
 	}
 	if amount != 0 {

@@ -45,14 +45,83 @@ type Decision struct {
 	ConsentAt      time.Time
 	CopyTo         string           // e-mail address the copy went to
 	CopyLetterID   journal.LetterID // the letter with the copy
+
+	Manner     Manner
+	HappenedAt time.Time        // when the person decided, where the shop recorded it later; else zero
+	RecordedBy journal.PersonID // who in the office recorded it; "" on its page
+	Phone      string           // by phone: the number called
+	SpokeWith  string           // by phone: who spoke for the shop
+	ScanID     journal.ScanID   // on paper: the scan of the signed sheet
+	// Passkey is the assertion of a passkey that confirmed the act, as JSON; ""
+	// if none was used.
+	Passkey string
 }
 
-// Sentences of the two acts, shown beside the buttons and kept with the
-// decision.
+// DecidedAt is when the person decided.
+func (d Decision) DecidedAt() time.Time {
+	if d.HappenedAt.IsZero() {
+		return d.At
+	}
+	return d.HappenedAt
+}
+
+// Manner is how a decision was made.
+type Manner string
+
 const (
-	SignSentence    = "I have read this change order and I agree to it, with its cost, the new total and the new date."
-	DeclineSentence = "I have read this change order and I decline it. Nothing in it is to be done or billed."
+	// OnPage: by the person, on the paper's page.
+	OnPage Manner = "on its page"
+	// ByPhone: said to the shop, which recorded it; the person is asked to
+	// confirm it.
+	ByPhone Manner = "by phone"
+	// OnPaper: signed by hand on the printed paper, which came back by post.
+	OnPaper Manner = "on paper"
 )
+
+// Confirmation is what the owner's side says to a paper that was agreed by
+// phone. It is never changed.
+type Confirmation struct {
+	PaperID       journal.PaperID
+	Confirmed     bool // false: disputed
+	PersonID      journal.PersonID
+	TypedName     string
+	Sentence      string // the act's wording
+	Text          string // of a dispute
+	At            time.Time
+	Authenticated string
+	Address       string
+	UserAgent     string
+}
+
+// Sentences of confirming and disputing, shown beside the buttons and kept.
+const (
+	ConfirmSentence = "I agreed to this paper by phone, as it is recorded here, and I confirm it."
+	DisputeSentence = "I did not agree to this paper by phone as it is recorded here."
+)
+
+// Scan is a signed sheet that came back by post, as the office scanned it.
+type Scan struct {
+	ID          journal.ScanID
+	PaperID     journal.PaperID
+	Revision    int
+	Name        string // file name
+	ContentType string
+	SHA256      string
+	Data        []byte
+	ByID        journal.PersonID
+	At          time.Time
+}
+
+// Posting says that a revision goes to a person by post, because they have
+// withdrawn their consent to electronic records.
+type Posting struct {
+	PaperID  journal.PaperID
+	Revision int
+	PersonID journal.PersonID
+	At       time.Time
+	PostedOn journal.Date // "" until it was posted
+	PostedBy journal.PersonID
+}
 
 // Question is asked about a paper and answered under it. It is no decision and
 // never part of the frozen bytes.

@@ -6,16 +6,18 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"time"
 
 	"farbay/journal"
 )
 
 // Format names the byte form written now. A later form gets a later name; bytes
 // once frozen are read for ever.
-const Format = "farbay change order 1"
+const Format = "farbay paper 1"
 
-// Sheet is a frozen change order: all that the owner is shown, and nothing that
-// they are not. Its canonical JSON ([Sheet.Bytes]) is what is hashed and signed.
+// Sheet is a frozen paper: all that the owner is shown, and nothing that they
+// are not. Which members below the photos count is a matter of its kind; those of
+// other kinds are left out or empty. Its canonical JSON ([Sheet.Bytes]) is what is hashed and signed.
 type Sheet struct {
 	Format   string `json:"format"`
 	Kind     Kind   `json:"kind"`
@@ -31,8 +33,10 @@ type Sheet struct {
 	Title  string       `json:"title"`
 	Reason string       `json:"reason"`
 	Photos []SheetPhoto `json:"photos"`
-	Stage  SheetStage   `json:"stage"`
+	Stage  SheetStage   `json:"stage"` // which bears the lines that name none; of a teardown authorization the one it allows
 	Lines  []SheetLine  `json:"lines"`
+	// ReEstimate: the estimate renewed after the teardown.
+	ReEstimate bool `json:"re_estimate,omitempty"`
 
 	Currency string `json:"currency"`
 	// This change, in cents: before tax, its tax at the rates named, and both.
@@ -50,7 +54,16 @@ type Sheet struct {
 	DateBefore journal.Date `json:"date_before"`
 	DateAfter  journal.Date `json:"date_after"`
 
+	Agreement  *SheetAgreement  `json:"agreement,omitempty"`
+	Teardown   *SheetTeardown   `json:"teardown,omitempty"`
+	Acceptance *SheetAcceptance `json:"acceptance,omitempty"`
+	Delegate   *SheetDelegate   `json:"delegate,omitempty"`  // named by signing
+	Allowance  *SheetAllowance  `json:"allowance,omitempty"` // given by signing
+	// Standing is the allowance in force when the paper was sent.
+	Standing *SheetStanding `json:"standing_allowance,omitempty"`
+
 	Act     string   `json:"act"`     // the sentence that signing stands for
+	Decline string   `json:"decline"` // the sentence that declining stands for
 	Notices []string `json:"notices"` // shown above the signature
 }
 
@@ -62,6 +75,15 @@ type SheetShop struct {
 	Zone    string `json:"zone"`
 }
 
+// Location returns the shop's zone; UTC for one that is not known here.
+func (s SheetShop) Location() *time.Location {
+	zone, err := time.LoadLocation(s.Zone)
+	if err != nil {
+		return time.UTC
+	}
+	return zone
+}
+
 // SheetBuild names the build and who its owners are.
 type SheetBuild struct {
 	ID       journal.BuildID `json:"id"`
@@ -69,69 +91,6 @@ type SheetBuild struct {
 	Truck    string          `json:"truck"`
 	Serial   string          `json:"serial"`
 	Owners   []string        `json:"owners"`
-}
-
-// SheetPhoto is one evidence photo: the SHA-256 of its original.
-type SheetPhoto struct {
-	ID      journal.PhotoID `json:"id"`
-	SHA256  string          `json:"sha256"`
-	Caption string          `json:"caption"`
-	// Shown is how the photo was shown when the paper was sent. The member is
-	// left out for a photo shown plain and whole.
-	Shown *SheetShown `json:"shown,omitempty"`
-}
-
-// SheetShown is a photo's layer at the time of sending: see [journal.Layer].
-type SheetShown struct {
-	View   string      `json:"view"`  // [journal.Layer.View]; "" for the plain photo
-	Width  int         `json:"width"` // of what is shown, in pixels
-	Height int         `json:"height"`
-	Turn   int         `json:"turn"`
-	Crop   SheetCrop   `json:"crop"`
-	Marks  []SheetMark `json:"marks"`
-}
-
-// SheetCrop is the part shown, in parts of [journal.Full]; all 0 for the whole.
-type SheetCrop struct {
-	X int `json:"x"`
-	Y int `json:"y"`
-	W int `json:"w"`
-	H int `json:"h"`
-}
-
-// SheetMark is one mark, in parts of [journal.Full] of the turned photo.
-type SheetMark struct {
-	Shape journal.MarkShape `json:"shape"`
-	X     int               `json:"x"`
-	Y     int               `json:"y"`
-	X2    int               `json:"x2"`
-	Y2    int               `json:"y2"`
-	Text  string            `json:"text"`
-}
-
-// ShownOf freezes how a photo is shown now; nil when plain, whole and unmarked.
-func ShownOf(p journal.Photo) *SheetShown {
-	if p.Layer.Plain() && len(p.Layer.Marks) == 0 {
-		return nil
-	}
-	s := &SheetShown{View: p.Layer.View(), Turn: p.Layer.Turn, Crop: SheetCrop(p.Layer.Crop), Marks: []SheetMark{}}
-	s.Width, s.Height = p.Shown()
-	for _, m := range p.Layer.Marks {
-		s.Marks = append(s.Marks, SheetMark(m))
-	}
-	return s
-}
-
-// Layer is the layer that was frozen.
-func (p SheetPhoto) Layer() journal.Layer {
-	if p.Shown == nil {
-		return journal.Layer{}
-	}
-	l := journal.Layer{Turn: p.Shown.Turn, Crop: journal.Crop(p.Shown.Crop)}
-	for _, m := range p.Shown.Marks {
-		l.Marks = append(l.Marks, journal.Mark(m))
-	}
-	return l
 }
 
 // SheetStage is the stage that bears the change.
@@ -142,6 +101,8 @@ type SheetStage struct {
 
 // SheetLine is one line, with its amount in cents before tax.
 type SheetLine struct {
+	// Stage bears the line; left out where it is the sheet's.
+	Stage   *SheetStage      `json:"stage,omitempty"`
 	Kind    journal.LineKind `json:"kind"`
 	Text    string           `json:"text"`
 	Minutes int              `json:"minutes"` // labour lines; 0 otherwise
@@ -156,14 +117,58 @@ type SheetRate struct {
 	BasisPoints journal.BasisPoints `json:"basis_points"`
 }
 
-// Split returns the change by line kind, before tax.
-func (s Sheet) Split() journal.Split {
-	var sum journal.Split
-	for _, l := range s.Lines {
-		sum = sum.Plus(l.Kind, l.Amount)
+// Bearing returns the stage that bears a line.
+func (s Sheet) Bearing(l SheetLine) SheetStage {
+	if l.Stage != nil {
+		return *l.Stage
 	}
-	return sum
+	return s.Stage
 }
+
+// StageSplit is what a change puts on one stage, by line kind, before tax.
+type StageSplit struct {
+	Stage SheetStage
+	Split journal.Split
+}
+
+// Splits returns the change by stage, in the order in which the lines first name
+// them; none without lines.
+func (s Sheet) Splits() []StageSplit {
+	var all []StageSplit
+	at := map[journal.StageID]int{}
+	for _, l := range s.Lines {
+		stage := s.Bearing(l)
+		i, known := at[stage.ID]
+		if !known {
+			i = len(all)
+			at[stage.ID], all = i, append(all, StageSplit{Stage: stage})
+		}
+		all[i].Split = all[i].Split.Plus(l.Kind, l.Amount)
+	}
+	return all
+}
+
+// Bears reports whether the paper puts cost on a stage, or allows it.
+func (s Sheet) Bears(stage journal.StageID) bool {
+	if s.Stage.ID == stage && (s.Kind == ChangeOrder || s.Kind == Teardown) {
+		return true
+	}
+	for _, l := range s.Lines {
+		if s.Bearing(l).ID == stage {
+			return true
+		}
+	}
+	return false
+}
+
+// OwnerOnly reports whether no delegate can decide the paper: it is the
+// agreement itself, or gives powers.
+func (s Sheet) OwnerOnly() bool {
+	return s.Kind == BuildAgreement || s.Delegate != nil || s.Allowance != nil
+}
+
+// Name returns "Change order 4".
+func (s Sheet) Name() string { return fmt.Sprintf("%s %d", s.Kind.Title(), s.Number) }
 
 // Bytes returns the canonical byte form (see the package comment). It fails
 // only on text that is not valid UTF-8, which forms never let through.
@@ -185,8 +190,8 @@ func ParseSheet(b []byte) (Sheet, error) {
 	if err := d.Decode(&s); err != nil {
 		return Sheet{}, fmt.Errorf("signoff: read paper: %w", err)
 	}
-	if s.Format != Format {
-		return Sheet{}, fmt.Errorf("signoff: read paper: unknown format %q", s.Format)
+	if s.Format != Format || !s.Kind.Valid() {
+		return Sheet{}, fmt.Errorf("signoff: read paper: unknown format %q or kind %q", s.Format, s.Kind)
 	}
 	again, err := s.Bytes()
 	if err != nil {

@@ -31,7 +31,7 @@ func sample() signoff.Sheet {
 		TaxRates:     []signoff.SheetRate{{Kind: journal.Parts, BasisPoints: 625}},
 		AgreedBefore: 9634000, AgreedAfter: 9853000, TotalBefore: 9700000, TotalAfter: 9922000,
 		Days: 6, DateBefore: "2026-09-24", DateAfter: "2026-10-02",
-		Act: signoff.SignSentence, Notices: []string{"One.", "Two."},
+		Act: signoff.ChangeOrder.SignSentence(), Notices: []string{"One.", "Two."},
 	}
 }
 
@@ -179,11 +179,11 @@ func FuzzParseSheet(f *testing.F) {
 }
 
 func TestChange_Validate(t *testing.T) {
-	ok := signoff.Change{
+	ok := signoff.Draft{
 		Title: "Pans", Reason: "Rust", StageID: "s1", Days: 2,
 		Lines: []signoff.Line{{Kind: journal.Labour, Text: "Weld", Minutes: 450, Rate: 9500, Amount: signoff.LabourAmount(450, 9500)}},
 	}
-	if err := ok.Validate(); err != nil {
+	if err := ok.Validate(signoff.ChangeOrder); err != nil {
 		t.Fatal(err)
 	}
 	if got := signoff.LabourAmount(450, 9500); got != 71250 { // 7.5 h x 95.00
@@ -191,23 +191,23 @@ func TestChange_Validate(t *testing.T) {
 	}
 	cases := []struct {
 		name, field string
-		change      func(*signoff.Change)
+		change      func(*signoff.Draft)
 	}{
-		{"no title", "title", func(c *signoff.Change) { c.Title = "" }},
-		{"no reason", "reason", func(c *signoff.Change) { c.Reason = "" }},
-		{"no stage", "stage", func(c *signoff.Change) { c.StageID = "" }},
-		{"401 days", "days", func(c *signoff.Change) { c.Days = 401 }},
-		{"nothing to agree to", "lines", func(c *signoff.Change) { c.Lines, c.Days = nil, 0 }},
-		{"no hours", "lines.0.hours", func(c *signoff.Change) { c.Lines[0].Minutes = 0 }},
-		{"unknown kind", "lines.0.kind", func(c *signoff.Change) { c.Lines[0].Kind = "gold" }},
-		{"a part for nothing", "lines.0.amount", func(c *signoff.Change) { c.Lines[0] = signoff.Line{Kind: journal.Parts, Text: "Pan"} }},
-		{"title with a line break", "title", func(c *signoff.Change) { c.Title = "a\nb" }},
+		{"no title", "title", func(c *signoff.Draft) { c.Title = "" }},
+		{"no reason", "reason", func(c *signoff.Draft) { c.Reason = "" }},
+		{"no stage", "stage", func(c *signoff.Draft) { c.StageID = "" }},
+		{"401 days", "days", func(c *signoff.Draft) { c.Days = 401 }},
+		{"nothing to agree to", "lines", func(c *signoff.Draft) { c.Lines, c.Days = nil, 0 }},
+		{"no hours", "lines.0.hours", func(c *signoff.Draft) { c.Lines[0].Minutes = 0 }},
+		{"unknown kind", "lines.0.kind", func(c *signoff.Draft) { c.Lines[0].Kind = "gold" }},
+		{"a part for nothing", "lines.0.amount", func(c *signoff.Draft) { c.Lines[0] = signoff.Line{Kind: journal.Parts, Text: "Pan"} }},
+		{"title with a line break", "title", func(c *signoff.Draft) { c.Title = "a\nb" }},
 	}
 	for _, tc := range cases {
 		c := ok
 		c.Lines = append([]signoff.Line{}, ok.Lines...)
 		tc.change(&c)
-		err := c.Validate()
+		err := c.Validate(signoff.ChangeOrder)
 		var e *journal.Error
 		if journal.CodeOf(err) != journal.Invalid {
 			t.Errorf("%s: %v", tc.name, err)

@@ -149,6 +149,7 @@ func sendPaper(t testing.TB, s *Store, id journal.PaperID, photos ...journal.Pho
 
 func decision(paper journal.PaperID, revision int, bytes []byte) signoff.Decision {
 	return signoff.Decision{
+		Manner:  signoff.OnPage,
 		PaperID: paper, Revision: revision, SHA256: signoff.Hash(bytes), Outcome: signoff.OutcomeSigned, PersonID: ada, As: journal.AsOwner,
 		TypedName: "Ada Finch", At: noon, ConsentAt: noon,
 	}

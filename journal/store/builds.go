@@ -89,8 +89,10 @@ type memberRow struct {
 	PersonID string
 	Quality  string
 	NamedBy  string
+	PaperID  ref
 	AddedAt  instant
 	EndedAt  instant
+	EndedBy  ref
 }
 
 func (memberRow) TableName() string { return "members" }
@@ -98,14 +100,14 @@ func (memberRow) TableName() string { return "members" }
 func toMemberRow(m journal.Member) memberRow {
 	return memberRow{
 		BuildID: string(m.BuildID), PersonID: string(m.PersonID), Quality: string(m.As), NamedBy: m.NamedBy,
-		AddedAt: at(m.AddedAt), EndedAt: at(m.EndedAt),
+		PaperID: ref(m.PaperID), AddedAt: at(m.AddedAt), EndedAt: at(m.EndedAt), EndedBy: ref(m.EndedBy),
 	}
 }
 
 func (r memberRow) member() journal.Member {
 	return journal.Member{
 		BuildID: journal.BuildID(r.BuildID), PersonID: journal.PersonID(r.PersonID), As: journal.MemberAs(r.Quality), NamedBy: r.NamedBy,
-		AddedAt: r.AddedAt.Time, EndedAt: r.EndedAt.Time,
+		PaperID: journal.PaperID(r.PaperID), AddedAt: r.AddedAt.Time, EndedAt: r.EndedAt.Time, EndedBy: journal.PersonID(r.EndedBy),
 	}
 }
 
@@ -124,9 +126,9 @@ func (t *tx) AddMember(m journal.Member) error {
 	return t.add("AddMember", "This person belongs to the build already.", &row)
 }
 
-func (t *tx) EndMember(build journal.BuildID, person journal.PersonID, when time.Time) error {
-	n, err := t.exec("EndMember", "UPDATE members SET ended_at = ? WHERE build_id = ? AND person_id = ? AND ended_at = ''",
-		at(when), string(build), string(person))
+func (t *tx) EndMember(build journal.BuildID, person, by journal.PersonID, when time.Time) error {
+	n, err := t.exec("EndMember", "UPDATE members SET ended_at = ?, ended_by = ? WHERE build_id = ? AND person_id = ? AND ended_at = ''",
+		at(when), ref(by), string(build), string(person))
 	if err == nil && n == 0 {
 		return journal.Errorf(journal.NotFound, "This person does not belong to the build.")
 	}

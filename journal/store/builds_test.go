@@ -34,7 +34,7 @@ func TestBuilds(t *testing.T) {
 				return err
 			}
 		}
-		return tx.EndMember("x", ada, hours(1))
+		return tx.EndMember("x", ada, pat, hours(1))
 	})
 	if got := names(get(t, s, flow.Reads.Builds), nickname); got != "bramble Heron Juniper Abbot " {
 		t.Errorf("builds come as %q, want undelivered first, then by nickname", got)
@@ -72,9 +72,9 @@ func TestMembers(t *testing.T) {
 	refused(t, s, journal.Conflict, func(tx flow.Tx) error {
 		return tx.AddMember(journal.Member{BuildID: heron, PersonID: ada, As: journal.AsDelegate, AddedAt: hours(3)})
 	})
-	write(t, s, func(tx flow.Tx) error { return tx.EndMember(heron, ada, hours(3)) })
+	write(t, s, func(tx flow.Tx) error { return tx.EndMember(heron, ada, pat, hours(3)) })
 	refused(t, s, journal.NotFound, func(tx flow.Tx) error { _, err := tx.Member(heron, ada); return err })
-	refused(t, s, journal.NotFound, func(tx flow.Tx) error { return tx.EndMember(heron, ada, hours(4)) })
+	refused(t, s, journal.NotFound, func(tx flow.Tx) error { return tx.EndMember(heron, ada, pat, hours(4)) })
 	refused(t, s, journal.NotFound, func(tx flow.Tx) error { _, err := tx.Member(juniper, ben); return err })
 	add(ada, journal.AsDelegate, 5) // back again, in another quality
 	if m := get(t, s, func(r flow.Reads) (journal.Member, error) { return r.Member(heron, ada) }); m.As != journal.AsDelegate || !m.EndedAt.IsZero() {

@@ -28,6 +28,13 @@ type decisionRow struct {
 	ConsentAt      instant
 	CopyTo         string
 	CopyLetterID   ref
+	Manner         string
+	HappenedAt     instant
+	RecordedBy     ref
+	Phone          string
+	SpokeWith      string
+	ScanID         ref
+	Passkey        string
 }
 
 func (decisionRow) TableName() string { return "decisions" }
@@ -38,6 +45,8 @@ func toDecisionRow(d signoff.Decision) decisionRow {
 		PersonID: string(d.PersonID), Quality: string(d.As), TypedName: d.TypedName, Sentence: d.Sentence, Reason: d.Reason, PartsBack: d.PartsBack,
 		At: at(d.At), Zone: d.Zone, Authenticated: d.Authenticated, Address: d.Address, UserAgent: d.UserAgent,
 		ConsentVersion: d.ConsentVersion, ConsentAt: at(d.ConsentAt), CopyTo: d.CopyTo, CopyLetterID: ref(d.CopyLetterID),
+		Manner: string(d.Manner), HappenedAt: at(d.HappenedAt), RecordedBy: ref(d.RecordedBy), Phone: d.Phone, SpokeWith: d.SpokeWith,
+		ScanID: ref(d.ScanID), Passkey: d.Passkey,
 	}
 }
 
@@ -47,6 +56,8 @@ func (r decisionRow) decision() signoff.Decision {
 		PersonID: journal.PersonID(r.PersonID), As: journal.MemberAs(r.Quality), TypedName: r.TypedName, Sentence: r.Sentence, Reason: r.Reason, PartsBack: r.PartsBack,
 		At: r.At.Time, Zone: r.Zone, Authenticated: r.Authenticated, Address: r.Address, UserAgent: r.UserAgent,
 		ConsentVersion: r.ConsentVersion, ConsentAt: r.ConsentAt.Time, CopyTo: r.CopyTo, CopyLetterID: journal.LetterID(r.CopyLetterID),
+		Manner: signoff.Manner(r.Manner), HappenedAt: r.HappenedAt.Time, RecordedBy: journal.PersonID(r.RecordedBy), Phone: r.Phone, SpokeWith: r.SpokeWith,
+		ScanID: journal.ScanID(r.ScanID), Passkey: r.Passkey,
 	}
 }
 

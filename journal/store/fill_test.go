@@ -34,6 +34,9 @@ func (f *filler) set(v reflect.Value, name string) {
 		v.SetFloat(float64(f.n) + 0.1)
 	case reflect.Bool:
 		v.SetBool(true)
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		f.set(v.Elem(), name)
 	case reflect.Slice:
 		if v.Type().Elem().Kind() == reflect.Uint8 {
 			v.SetBytes(fmt.Appendf(nil, "%s\x00%d", name, f.n))

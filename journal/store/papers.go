@@ -15,7 +15,7 @@ type paperRow struct {
 	Number    int
 	State     string
 	StageID   ref // the draft's
-	Draft     object[changeJSON]
+	Draft     object[draftJSON]
 	Revision  int
 	EntryID   ref
 	CreatedBy string
@@ -23,13 +23,35 @@ type paperRow struct {
 	Version   int
 }
 
-// changeJSON is a draft as it is stored, but for its stage.
-type changeJSON struct {
-	Title  string         `json:"title"`
-	Reason string         `json:"reason"`
-	Photos []evidenceJSON `json:"photos,omitempty"`
-	Lines  []lineJSON     `json:"lines,omitempty"`
-	Days   int            `json:"days"`
+// draftJSON is a draft as it is stored, but for its stage.
+type draftJSON struct {
+	Title          string         `json:"title"`
+	Reason         string         `json:"reason"`
+	Photos         []evidenceJSON `json:"photos,omitempty"`
+	Lines          []lineJSON     `json:"lines,omitempty"`
+	Days           int            `json:"days,omitempty"`
+	ReEstimate     bool           `json:"re_estimate,omitempty"`
+	ReadyOn        journal.Date   `json:"ready_on,omitempty"`
+	Destroyed      []string       `json:"destroyed,omitempty"`
+	Reassembly     journal.Cents  `json:"reassembly,omitempty"`
+	ReassemblyDays int            `json:"reassembly_days,omitempty"`
+	HandedOver     []string       `json:"handed_over,omitempty"`
+	OpenPoints     []string       `json:"open_points,omitempty"`
+	DeliveredOn    journal.Date   `json:"delivered_on,omitempty"`
+	Odometer       int            `json:"odometer,omitempty"`
+	Delegate       *delegateJSON  `json:"delegate,omitempty"`
+	Allowance      *limitsJSON    `json:"allowance,omitempty"`
+}
+
+type delegateJSON struct {
+	Name  string `json:"name"`
+	Email string `json:"email"`
+	Phone string `json:"phone"`
+}
+
+type limitsJSON struct {
+	PerFind  journal.Cents `json:"per_find"`
+	PerMonth journal.Cents `json:"per_month"`
 }
 
 type evidenceJSON struct {
@@ -39,6 +61,7 @@ type evidenceJSON struct {
 }
 
 type lineJSON struct {
+	StageID journal.StageID  `json:"stage,omitempty"`
 	Kind    journal.LineKind `json:"kind"`
 	Text    string           `json:"text"`
 	Minutes int              `json:"minutes"`
@@ -52,11 +75,7 @@ func toPaperRow(p signoff.Paper) paperRow {
 	return paperRow{
 		ID: string(p.ID), BuildID: string(p.BuildID), Kind: string(p.Kind), Number: p.Number, State: string(p.State),
 		StageID: ref(p.Draft.StageID), Revision: p.Revision, EntryID: ref(p.EntryID),
-		Draft: object[changeJSON]{changeJSON{
-			Title: p.Draft.Title, Reason: p.Draft.Reason, Days: p.Draft.Days,
-			Photos: each(p.Draft.Photos, func(e signoff.Evidence) evidenceJSON { return evidenceJSON(e) }),
-			Lines:  each(p.Draft.Lines, func(l signoff.Line) lineJSON { return lineJSON(l) }),
-		}},
+		Draft:     object[draftJSON]{toDraftJSON(p.Draft)},
 		CreatedBy: string(p.CreatedBy), CreatedAt: at(p.CreatedAt), Version: p.Version,
 	}
 }
@@ -65,12 +84,30 @@ func (r paperRow) paper() signoff.Paper {
 	return signoff.Paper{
 		ID: journal.PaperID(r.ID), BuildID: journal.BuildID(r.BuildID), Kind: signoff.Kind(r.Kind), Number: r.Number, State: signoff.State(r.State),
 		Revision: r.Revision, EntryID: journal.EntryID(r.EntryID),
-		Draft: signoff.Change{
-			Title: r.Draft.V.Title, Reason: r.Draft.V.Reason, StageID: journal.StageID(r.StageID), Days: r.Draft.V.Days,
-			Photos: each(r.Draft.V.Photos, func(e evidenceJSON) signoff.Evidence { return signoff.Evidence(e) }),
-			Lines:  each(r.Draft.V.Lines, func(l lineJSON) signoff.Line { return signoff.Line(l) }),
-		},
+		Draft:     r.Draft.V.draft(journal.StageID(r.StageID)),
 		CreatedBy: journal.PersonID(r.CreatedBy), CreatedAt: r.CreatedAt.Time, Version: r.Version,
+	}
+}
+
+func toDraftJSON(d signoff.Draft) draftJSON {
+	return draftJSON{
+		Title: d.Title, Reason: d.Reason, Days: d.Days, ReEstimate: d.ReEstimate, ReadyOn: d.ReadyOn,
+		Photos:    each(d.Photos, func(e signoff.Evidence) evidenceJSON { return evidenceJSON(e) }),
+		Lines:     each(d.Lines, func(l signoff.Line) lineJSON { return lineJSON(l) }),
+		Destroyed: d.Destroyed, Reassembly: d.Reassembly, ReassemblyDays: d.ReassemblyDays,
+		HandedOver: d.HandedOver, OpenPoints: d.OpenPoints, DeliveredOn: d.DeliveredOn, Odometer: d.Odometer,
+		Delegate: (*delegateJSON)(d.Delegate), Allowance: (*limitsJSON)(d.Allowance),
+	}
+}
+
+func (j draftJSON) draft(stage journal.StageID) signoff.Draft {
+	return signoff.Draft{
+		Title: j.Title, Reason: j.Reason, StageID: stage, Days: j.Days, ReEstimate: j.ReEstimate, ReadyOn: j.ReadyOn,
+		Photos:    each(j.Photos, func(e evidenceJSON) signoff.Evidence { return signoff.Evidence(e) }),
+		Lines:     each(j.Lines, func(l lineJSON) signoff.Line { return signoff.Line(l) }),
+		Destroyed: j.Destroyed, Reassembly: j.Reassembly, ReassemblyDays: j.ReassemblyDays,
+		HandedOver: j.HandedOver, OpenPoints: j.OpenPoints, DeliveredOn: j.DeliveredOn, Odometer: j.Odometer,
+		Delegate: (*signoff.Delegate)(j.Delegate), Allowance: (*signoff.Limits)(j.Allowance),
 	}
 }
 

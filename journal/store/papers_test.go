@@ -15,7 +15,7 @@ func TestPapers(t *testing.T) {
 	s := yard(t)
 	paper := func(id string, number, n int) signoff.Paper {
 		return signoff.Paper{
-			ID: journal.PaperID(id), BuildID: heron, Kind: signoff.ChangeOrder, Number: number, State: signoff.Draft, CreatedBy: pat, CreatedAt: hours(n),
+			ID: journal.PaperID(id), BuildID: heron, Kind: signoff.ChangeOrder, Number: number, State: signoff.Drafted, CreatedBy: pat, CreatedAt: hours(n),
 		}
 	}
 	write(t, s, func(tx flow.Tx) error {

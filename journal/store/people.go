@@ -11,6 +11,7 @@ type personRow struct {
 	Name         string
 	Email        string
 	Phone        string
+	Postal       string `gorm:"column:postal_address"`
 	Role         string
 	PasswordHash string
 	CreatedAt    instant
@@ -21,14 +22,14 @@ func (personRow) TableName() string { return "people" }
 
 func toPersonRow(p journal.Person) personRow {
 	return personRow{
-		ID: string(p.ID), Name: p.Name, Email: p.Email, Phone: p.Phone, Role: string(p.Role),
+		ID: string(p.ID), Name: p.Name, Email: p.Email, Phone: p.Phone, Postal: p.Postal, Role: string(p.Role),
 		PasswordHash: p.PasswordHash, CreatedAt: at(p.CreatedAt), EndedAt: at(p.EndedAt),
 	}
 }
 
 func (r personRow) person() journal.Person {
 	return journal.Person{
-		ID: journal.PersonID(r.ID), Name: r.Name, Email: r.Email, Phone: r.Phone, Role: journal.Role(r.Role),
+		ID: journal.PersonID(r.ID), Name: r.Name, Email: r.Email, Phone: r.Phone, Postal: r.Postal, Role: journal.Role(r.Role),
 		PasswordHash: r.PasswordHash, CreatedAt: r.CreatedAt.Time, EndedAt: r.EndedAt.Time,
 	}
 }
@@ -213,6 +214,7 @@ func (t *tx) Sweep(before time.Time) error {
 		"DELETE FROM sessions WHERE expires_at < @before OR ended_at <> '' AND ended_at < @before",
 		"DELETE FROM links WHERE expires_at < @before OR used_at <> '' AND used_at < @before",
 		"DELETE FROM kept_forms WHERE expires_at < @before",
+		"DELETE FROM passkey_asks WHERE expires_at < @before",
 	} {
 		if _, err := t.exec("Sweep", query, map[string]any{"before": at(before)}); err != nil {
 			return err

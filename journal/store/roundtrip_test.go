@@ -97,7 +97,12 @@ func TestRoundTrip_Builds(t *testing.T) {
 	same(t, b, get(t, s, func(r flow.Reads) (journal.Build, error) { return r.Build("bramble") }))
 
 	// Only current members are read, so an ended one is compared as a row.
-	m := fill(t, f, func(m *journal.Member) { m.BuildID, m.PersonID, m.As = heron, ada, journal.AsDelegate })
+	write(t, s, func(tx flow.Tx) error {
+		return tx.AddPaper(signoff.Paper{ID: "named", BuildID: heron, Kind: signoff.ChangeOrder, State: signoff.Drafted, CreatedBy: pat, CreatedAt: noon})
+	})
+	m := fill(t, f, func(m *journal.Member) {
+		m.BuildID, m.PersonID, m.As, m.PaperID, m.EndedBy = heron, ada, journal.AsDelegate, "named", pat
+	})
 	write(t, s, func(tx flow.Tx) error { return tx.AddMember(m) })
 	var row memberRow
 	if err := s.reader.Take(&row).Error; err != nil {
@@ -254,12 +259,16 @@ func TestRoundTrip_Papers(t *testing.T) {
 	letter := fill(t, f, func(l *journal.Letter) { l.ID, l.BuildID, l.PersonID = "letter", heron, ada })
 	d := fill(t, f, func(d *signoff.Decision) {
 		d.PaperID, d.Revision, d.SHA256, d.Outcome, d.PersonID, d.As, d.CopyLetterID = "paper", 1, rev.SHA256, signoff.OutcomeDeclined, ada, journal.AsDelegate, "letter"
+		d.Manner, d.RecordedBy, d.ScanID, d.Passkey = signoff.OnPaper, pat, "scan", `{"id":"k"}`
 	})
 	q := fill(t, f, func(q *signoff.Question) {
 		q.ID, q.PaperID, q.Revision, q.AskedBy, q.AnsweredBy = "question", "paper", 1, ada, pat
 	})
+	scan := fill(t, f, func(v *signoff.Scan) {
+		v.ID, v.PaperID, v.Revision, v.ByID, v.SHA256 = "scan", "paper", 1, pat, signoff.Hash(v.Data)
+	})
 	write(t, s, func(tx flow.Tx) error {
-		for _, err := range []error{tx.AddRevision(rev), tx.AddDecision(d), tx.AddQuestion(q), tx.AddLetter(letter)} {
+		for _, err := range []error{tx.AddRevision(rev), tx.AddScan(scan), tx.AddDecision(d), tx.AddQuestion(q), tx.AddLetter(letter)} {
 			if err != nil {
 				return err
 			}

@@ -1,5 +1,123 @@
 -- What the migrations come to; written by: go test ./journal/store -run TestSchema -update
 
+CREATE TABLE allowance_uses (
+  added        INTEGER PRIMARY KEY,
+  id           TEXT NOT NULL UNIQUE CHECK (id <> ''),
+  build_id     TEXT NOT NULL,
+  allowance_id TEXT NOT NULL,
+  number       INTEGER NOT NULL CHECK (number >= 1),
+  entry_id     TEXT NOT NULL, -- the find
+  stage_id     TEXT NOT NULL,
+  title        TEXT NOT NULL,
+  reason       TEXT NOT NULL,
+  lines        TEXT NOT NULL CHECK (json_valid(lines)),
+  photos       TEXT NOT NULL CHECK (json_valid(photos)),
+  amount       INTEGER NOT NULL, -- before tax
+  tax          INTEGER NOT NULL,
+  month        TEXT NOT NULL CHECK (length(month) = 7), -- the shop's calendar month it counts in
+  by_id        TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  at           TEXT NOT NULL CHECK (length(at) = 30),
+  CHECK (amount + tax > 0),
+  UNIQUE (build_id, number),
+  UNIQUE (build_id, id),
+  FOREIGN KEY (build_id, allowance_id) REFERENCES allowances (build_id, id) ON DELETE RESTRICT,
+  FOREIGN KEY (build_id, entry_id) REFERENCES entries (build_id, id) ON DELETE RESTRICT,
+  FOREIGN KEY (build_id, stage_id) REFERENCES stages (build_id, id) ON DELETE RESTRICT
+) STRICT;
+
+CREATE TRIGGER allowance_uses_keep_delete BEFORE DELETE ON allowance_uses
+BEGIN
+  SELECT RAISE(ABORT, 'allowance_uses is append-only');
+END;
+
+CREATE TRIGGER allowance_uses_keep_update BEFORE UPDATE ON allowance_uses
+BEGIN
+  SELECT RAISE(ABORT, 'allowance_uses is append-only');
+END;
+
+CREATE TABLE allowances (
+  added     INTEGER PRIMARY KEY,
+  id        TEXT NOT NULL UNIQUE CHECK (id <> ''),
+  build_id  TEXT NOT NULL,
+  paper_id  TEXT NOT NULL UNIQUE,
+  per_find  INTEGER NOT NULL CHECK (per_find > 0),
+  per_month INTEGER NOT NULL CHECK (per_month >= per_find),
+  from_at   TEXT NOT NULL CHECK (length(from_at) = 30),
+  ended_at  TEXT NOT NULL CHECK (length(ended_at) IN (0, 30)),
+  ended_by  TEXT REFERENCES people (id) ON DELETE RESTRICT,
+  UNIQUE (build_id, id),
+  FOREIGN KEY (build_id, paper_id) REFERENCES papers (build_id, id) ON DELETE RESTRICT
+) STRICT;
+
+CREATE UNIQUE INDEX allowances_in_force ON allowances (build_id) WHERE ended_at = '';
+
+CREATE TRIGGER allowances_keep BEFORE UPDATE OF added, id, build_id, paper_id, per_find, per_month, from_at ON allowances
+BEGIN
+  SELECT RAISE(ABORT, 'an allowance is ended, not changed');
+END;
+
+CREATE TRIGGER allowances_keep_delete BEFORE DELETE ON allowances
+BEGIN
+  SELECT RAISE(ABORT, 'an allowance is ended, not removed');
+END;
+
+CREATE TRIGGER allowances_keep_ended BEFORE UPDATE ON allowances
+WHEN OLD.ended_at <> ''
+BEGIN
+  SELECT RAISE(ABORT, 'an ended allowance stays ended');
+END;
+
+CREATE TABLE belonging_answers (
+  entry_id      TEXT NOT NULL REFERENCES belongings (entry_id) ON DELETE RESTRICT,
+  number        INTEGER NOT NULL CHECK (number >= 1),
+  answer        TEXT NOT NULL CHECK (answer IN ('keep', 'ship', 'discard')),
+  note          TEXT NOT NULL,
+  person_id     TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  at            TEXT NOT NULL CHECK (length(at) = 30),
+  authenticated TEXT NOT NULL,
+  address       TEXT NOT NULL,
+  user_agent    TEXT NOT NULL,
+  PRIMARY KEY (entry_id, number)
+) STRICT, WITHOUT ROWID;
+
+CREATE TRIGGER belonging_answers_gapless BEFORE INSERT ON belonging_answers
+WHEN NEW.number IS NOT (SELECT coalesce(max(number), 0) + 1 FROM belonging_answers WHERE entry_id = NEW.entry_id)
+BEGIN
+  SELECT RAISE(ABORT, 'answers are numbered without gaps');
+END;
+
+CREATE TRIGGER belonging_answers_keep_delete BEFORE DELETE ON belonging_answers
+BEGIN
+  SELECT RAISE(ABORT, 'belonging_answers is append-only');
+END;
+
+CREATE TRIGGER belonging_answers_keep_update BEFORE UPDATE ON belonging_answers
+BEGIN
+  SELECT RAISE(ABORT, 'belonging_answers is append-only');
+END;
+
+CREATE TABLE belongings (
+  entry_id TEXT PRIMARY KEY NOT NULL,
+  build_id TEXT NOT NULL,
+  what     TEXT NOT NULL CHECK (what <> ''),
+  asked_by TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  asked_at TEXT NOT NULL CHECK (length(asked_at) = 30),
+  done_by  TEXT REFERENCES people (id) ON DELETE RESTRICT,
+  done_at  TEXT NOT NULL CHECK (length(done_at) IN (0, 30)),
+  CHECK ((done_at = '') = (done_by IS NULL)),
+  FOREIGN KEY (build_id, entry_id) REFERENCES entries (build_id, id) ON DELETE RESTRICT
+) STRICT;
+
+CREATE TRIGGER belongings_keep BEFORE UPDATE OF entry_id, build_id, what, asked_by, asked_at ON belongings
+BEGIN
+  SELECT RAISE(ABORT, 'a belonging is answered, not changed');
+END;
+
+CREATE TRIGGER belongings_keep_delete BEFORE DELETE ON belongings
+BEGIN
+  SELECT RAISE(ABORT, 'belongings are kept');
+END;
+
 CREATE TABLE billed_charges (
   build_id   TEXT NOT NULL,
   ref        TEXT NOT NULL CHECK (ref <> ''),
@@ -106,6 +224,29 @@ BEGIN
   SELECT RAISE(ABORT, 'a clock correction is undone, not removed');
 END;
 
+CREATE TABLE confirmations (
+  paper_id      TEXT PRIMARY KEY NOT NULL REFERENCES decisions (paper_id) ON DELETE RESTRICT,
+  outcome       TEXT NOT NULL CHECK (outcome IN ('confirmed', 'disputed')),
+  person_id     TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  typed_name    TEXT NOT NULL,
+  sentence      TEXT NOT NULL,
+  text          TEXT NOT NULL, -- of a dispute
+  at            TEXT NOT NULL CHECK (length(at) = 30),
+  authenticated TEXT NOT NULL,
+  address       TEXT NOT NULL,
+  user_agent    TEXT NOT NULL
+) STRICT;
+
+CREATE TRIGGER confirmations_keep_delete BEFORE DELETE ON confirmations
+BEGIN
+  SELECT RAISE(ABORT, 'confirmations is append-only');
+END;
+
+CREATE TRIGGER confirmations_keep_update BEFORE UPDATE ON confirmations
+BEGIN
+  SELECT RAISE(ABORT, 'confirmations is append-only');
+END;
+
 CREATE TABLE consents (
   added      INTEGER PRIMARY KEY,
   person_id  TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
@@ -139,7 +280,7 @@ CREATE TABLE decisions (
   consent_version TEXT NOT NULL,
   consent_at      TEXT NOT NULL CHECK (length(consent_at) IN (0, 30)),
   copy_to         TEXT NOT NULL,
-  copy_letter_id  TEXT REFERENCES letters (id) ON DELETE RESTRICT DEFERRABLE INITIALLY DEFERRED,
+  copy_letter_id  TEXT REFERENCES letters (id) ON DELETE RESTRICT DEFERRABLE INITIALLY DEFERRED, manner TEXT NOT NULL DEFAULT 'on its page' CHECK (manner IN ('on its page', 'by phone', 'on paper')), happened_at TEXT NOT NULL DEFAULT '' CHECK (length(happened_at) IN (0, 30)), recorded_by TEXT REFERENCES people (id) ON DELETE RESTRICT, phone TEXT NOT NULL DEFAULT '', spoke_with TEXT NOT NULL DEFAULT '', scan_id TEXT REFERENCES scans (id) ON DELETE RESTRICT, passkey TEXT NOT NULL DEFAULT '' CHECK (passkey = '' OR json_valid(passkey)),
   FOREIGN KEY (paper_id, revision, sha256) REFERENCES revisions (paper_id, number, sha256) ON DELETE RESTRICT
 ) STRICT;
 
@@ -483,7 +624,7 @@ CREATE TABLE members (
   named_by  TEXT NOT NULL,
   added_at  TEXT NOT NULL CHECK (length(added_at) = 30),
   ended_at  TEXT NOT NULL CHECK (length(ended_at) IN (0, 30))
-) STRICT;
+, paper_id TEXT REFERENCES papers (id) ON DELETE RESTRICT, ended_by TEXT REFERENCES people (id) ON DELETE RESTRICT) STRICT;
 
 CREATE UNIQUE INDEX members_current ON members (build_id, person_id) WHERE ended_at = '';
 
@@ -522,6 +663,26 @@ BEGIN
     * (SELECT count(*) FROM revision_photos rp WHERE rp.paper_id = NEW.id AND rp.photo_id = photos.id)
   WHERE id IN (SELECT photo_id FROM revision_photos WHERE paper_id = NEW.id);
 END;
+
+CREATE TABLE passkey_asks (
+  token_hash TEXT PRIMARY KEY NOT NULL CHECK (token_hash <> ''),
+  person_id  TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  subject    TEXT NOT NULL, -- '' when a passkey is added; else the act it confirms
+  data       TEXT NOT NULL CHECK (json_valid(data)),
+  expires_at TEXT NOT NULL CHECK (length(expires_at) = 30)
+) STRICT;
+
+CREATE TABLE passkeys (
+  id         TEXT PRIMARY KEY NOT NULL CHECK (id <> ''), -- base64url of the credential id
+  person_id  TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  name       TEXT NOT NULL,
+  credential TEXT NOT NULL CHECK (json_valid(credential)),
+  added_at   TEXT NOT NULL CHECK (length(added_at) = 30),
+  used_at    TEXT NOT NULL CHECK (length(used_at) IN (0, 30)),
+  ended_at   TEXT NOT NULL CHECK (length(ended_at) IN (0, 30))
+) STRICT;
+
+CREATE INDEX passkeys_of_person ON passkeys (person_id, added_at);
 
 CREATE TABLE payments (
   added       INTEGER PRIMARY KEY,
@@ -569,7 +730,7 @@ CREATE TABLE people (
   password_hash TEXT NOT NULL,
   created_at    TEXT NOT NULL CHECK (length(created_at) = 30),
   ended_at      TEXT NOT NULL CHECK (length(ended_at) IN (0, 30))
-) STRICT;
+, postal_address TEXT NOT NULL DEFAULT '') STRICT;
 
 CREATE TABLE photo_layers (
   build_id TEXT NOT NULL,
@@ -658,6 +819,34 @@ CREATE TABLE plans (
   version INTEGER NOT NULL CHECK (version >= 0)
 ) STRICT;
 
+CREATE TABLE postings (
+  paper_id  TEXT NOT NULL,
+  revision  INTEGER NOT NULL,
+  person_id TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  at        TEXT NOT NULL CHECK (length(at) = 30),
+  posted_on TEXT NOT NULL CHECK (length(posted_on) IN (0, 10)),
+  posted_by TEXT REFERENCES people (id) ON DELETE RESTRICT,
+  CHECK ((posted_on = '') = (posted_by IS NULL)),
+  PRIMARY KEY (paper_id, revision, person_id),
+  FOREIGN KEY (paper_id, revision) REFERENCES revisions (paper_id, number) ON DELETE RESTRICT
+) STRICT, WITHOUT ROWID;
+
+CREATE TRIGGER postings_keep BEFORE UPDATE OF paper_id, revision, person_id, at ON postings
+BEGIN
+  SELECT RAISE(ABORT, 'a posting is marked as posted, not changed');
+END;
+
+CREATE TRIGGER postings_keep_delete BEFORE DELETE ON postings
+BEGIN
+  SELECT RAISE(ABORT, 'postings are kept');
+END;
+
+CREATE TRIGGER postings_keep_posted BEFORE UPDATE ON postings
+WHEN OLD.posted_on <> ''
+BEGIN
+  SELECT RAISE(ABORT, 'a posted paper stays posted');
+END;
+
 CREATE TABLE questions (
   added       INTEGER PRIMARY KEY,
   id          TEXT NOT NULL UNIQUE CHECK (id <> ''),
@@ -737,6 +926,29 @@ BEGIN
   SELECT RAISE(ABORT, 'a decided paper has no further revision');
 END;
 
+CREATE TABLE scans (
+  id           TEXT PRIMARY KEY NOT NULL CHECK (id <> ''),
+  paper_id     TEXT NOT NULL,
+  revision     INTEGER NOT NULL,
+  name         TEXT NOT NULL,
+  content_type TEXT NOT NULL,
+  sha256       TEXT NOT NULL CHECK (length(sha256) = 64 AND sha256 NOT GLOB '*[^0-9a-f]*'),
+  data         BLOB NOT NULL,
+  by_id        TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  at           TEXT NOT NULL CHECK (length(at) = 30),
+  FOREIGN KEY (paper_id, revision) REFERENCES revisions (paper_id, number) ON DELETE RESTRICT
+) STRICT;
+
+CREATE TRIGGER scans_keep_delete BEFORE DELETE ON scans
+BEGIN
+  SELECT RAISE(ABORT, 'scans is append-only');
+END;
+
+CREATE TRIGGER scans_keep_update BEFORE UPDATE ON scans
+BEGIN
+  SELECT RAISE(ABORT, 'scans is append-only');
+END;
+
 CREATE TABLE sessions (
   token_hash   TEXT PRIMARY KEY NOT NULL CHECK (token_hash <> ''),
   person_id    TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
@@ -785,7 +997,7 @@ CREATE TABLE stages (
   state        TEXT NOT NULL CHECK (state IN ('not started', 'under way', 'closed')),
   opened_at    TEXT NOT NULL CHECK (length(opened_at) IN (0, 30)),
   closed_at    TEXT NOT NULL CHECK (length(closed_at) IN (0, 30)),
-  version      INTEGER NOT NULL CHECK (version >= 0),
+  version      INTEGER NOT NULL CHECK (version >= 0), teardown INTEGER NOT NULL DEFAULT 0 CHECK (teardown IN (0, 1)),
   UNIQUE (build_id, id)
 ) STRICT;
 
@@ -822,6 +1034,32 @@ END;
 CREATE TRIGGER turns_keep_update BEFORE UPDATE ON turns
 BEGIN
   SELECT RAISE(ABORT, 'turns is append-only');
+END;
+
+CREATE TABLE use_photos (
+  use_id   TEXT NOT NULL,
+  build_id TEXT NOT NULL,
+  photo_id TEXT NOT NULL,
+  PRIMARY KEY (use_id, photo_id),
+  FOREIGN KEY (build_id, use_id) REFERENCES allowance_uses (build_id, id) ON DELETE RESTRICT,
+  FOREIGN KEY (build_id, photo_id) REFERENCES photos (build_id, id) ON DELETE RESTRICT
+) STRICT, WITHOUT ROWID;
+
+CREATE INDEX use_photos_by_photo ON use_photos (photo_id);
+
+CREATE TRIGGER use_photos_add AFTER INSERT ON use_photos
+BEGIN
+  UPDATE photos SET showings = showings + 1 WHERE id = NEW.photo_id;
+END;
+
+CREATE TRIGGER use_photos_keep_delete BEFORE DELETE ON use_photos
+BEGIN
+  SELECT RAISE(ABORT, 'use_photos is append-only');
+END;
+
+CREATE TRIGGER use_photos_keep_update BEFORE UPDATE ON use_photos
+BEGIN
+  SELECT RAISE(ABORT, 'use_photos is append-only');
 END;
 
 CREATE TABLE visits (

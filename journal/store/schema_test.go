@@ -59,7 +59,8 @@ var rowsOfTables = []any{
 	stageRow{}, checkRow{}, turnRow{}, entryRow{}, entryPhotoRow{}, entryEditRow{}, photoRow{}, paperRow{}, revisionRow{},
 	revisionPhotoRow{}, decisionRow{}, questionRow{}, consentRow{}, termsRow{}, invoiceRow{}, billedChargeRow{}, paymentRow{},
 	eventRow{}, letterRow{}, letterFileRow{}, jobRow{}, layerRow{}, correctionRow{}, nodeRow{}, logKeyRow{},
-	checkpointRow{},
+	checkpointRow{}, allowanceRow{}, useRow{}, usePhotoRow{},
+	scanRow{}, postingRow{}, confirmationRow{}, belongingRow{}, belongingAnswerRow{}, passkeyRow{}, passkeyAskRow{},
 }
 
 // TestRows_MatchColumns: each row struct has exactly its table's columns, but

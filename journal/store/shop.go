@@ -92,6 +92,7 @@ type planStageJSON struct {
 	Photos      int      `json:"photos"`
 	Checks      []string `json:"checks,omitempty"`
 	Cautions    []string `json:"cautions,omitempty"`
+	Teardown    bool     `json:"teardown,omitempty"`
 }
 
 func (planRow) TableName() string { return "plans" }
@@ -100,7 +101,7 @@ func toPlanRow(p journal.Plan) planRow {
 	return planRow{
 		ID: string(p.ID), Name: p.Name, Version: p.Version,
 		Stages: listOf(each(p.Stages, func(s journal.PlanStage) planStageJSON {
-			return planStageJSON{Name: s.Name, PlannedDays: s.PlannedDays, Photos: s.Gate.Photos, Checks: s.Gate.Checks, Cautions: s.Cautions}
+			return planStageJSON{Name: s.Name, PlannedDays: s.PlannedDays, Photos: s.Gate.Photos, Checks: s.Gate.Checks, Cautions: s.Cautions, Teardown: s.Teardown}
 		})),
 	}
 }
@@ -109,7 +110,7 @@ func (r planRow) plan() journal.Plan {
 	return journal.Plan{
 		ID: journal.PlanID(r.ID), Name: r.Name, Version: r.Version,
 		Stages: each(r.Stages.Items, func(s planStageJSON) journal.PlanStage {
-			return journal.PlanStage{Name: s.Name, PlannedDays: s.PlannedDays, Gate: journal.Gate{Photos: s.Photos, Checks: s.Checks}, Cautions: s.Cautions}
+			return journal.PlanStage{Name: s.Name, PlannedDays: s.PlannedDays, Gate: journal.Gate{Photos: s.Photos, Checks: s.Checks}, Cautions: s.Cautions, Teardown: s.Teardown}
 		}),
 	}
 }

@@ -23,6 +23,7 @@ type stageRow struct {
 	GatePhotos  int
 	GateChecks  list[string]
 	Cautions    list[string]
+	Teardown    bool
 	State       string
 	OpenedAt    instant
 	ClosedAt    instant
@@ -37,7 +38,7 @@ func toStageRow(s journal.Stage) stageRow {
 		Labour: int64(s.Value.Labour), Parts: int64(s.Value.Parts), Outside: int64(s.Value.Outside),
 		Delivery: int64(s.Value.Delivery), Other: int64(s.Value.Other),
 		PlannedDays: s.PlannedDays, PlannedFrom: string(s.PlannedFrom), PlannedTo: string(s.PlannedTo), LeadID: ref(s.LeadID),
-		GatePhotos: s.Gate.Photos, GateChecks: listOf(s.Gate.Checks), Cautions: listOf(s.Cautions),
+		GatePhotos: s.Gate.Photos, GateChecks: listOf(s.Gate.Checks), Cautions: listOf(s.Cautions), Teardown: s.Teardown,
 		State: string(s.State), OpenedAt: at(s.OpenedAt), ClosedAt: at(s.ClosedAt), Version: s.Version,
 	}
 }
@@ -50,7 +51,7 @@ func (r stageRow) stage() journal.Stage {
 			Delivery: journal.Cents(r.Delivery), Other: journal.Cents(r.Other),
 		},
 		PlannedDays: r.PlannedDays, PlannedFrom: journal.Date(r.PlannedFrom), PlannedTo: journal.Date(r.PlannedTo), LeadID: journal.PersonID(r.LeadID),
-		Gate: journal.Gate{Photos: r.GatePhotos, Checks: r.GateChecks.Items}, Cautions: r.Cautions.Items,
+		Gate: journal.Gate{Photos: r.GatePhotos, Checks: r.GateChecks.Items}, Cautions: r.Cautions.Items, Teardown: r.Teardown,
 		State: journal.StageState(r.State), OpenedAt: r.OpenedAt.Time, ClosedAt: r.ClosedAt.Time, Version: r.Version,
 	}
 }

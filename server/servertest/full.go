@@ -136,7 +136,7 @@ func (s *Server) Full(nickname string, owner journal.Person, seed int) Full {
 	f.Paper = s.sent(id, f.Open, f.Evidence)
 	s.ok(steps.Ask(ctx, Actor(owner), id, f.Paper.ID, "Why so much?"))
 	f.Question = must(steps.PaperPage(ctx, office, id, f.Paper.ID))(s.tb).Questions[0].ID
-	f.Draft = must(steps.NewPaper(ctx, office, id, f.Shop))(s.tb)
+	f.Draft = must(steps.NewPaper(ctx, office, id, flow.PaperStart{Kind: signoff.ChangeOrder, EntryID: f.Shop}))(s.tb)
 	return f
 }
 
@@ -157,8 +157,8 @@ func (s *Server) entry(build journal.BuildID, stage journal.StageID, audience jo
 func (s *Server) sent(build journal.BuildID, stage journal.StageID, evidence journal.Photo) signoff.Paper {
 	s.tb.Helper()
 	ctx, steps, office := context.Background(), s.App.Steps(), Actor(s.Office)
-	p := must(steps.NewPaper(ctx, office, build, ""))(s.tb)
-	p = must(steps.SavePaper(ctx, office, build, p.ID, p.Version, signoff.Change{
+	p := must(steps.NewPaper(ctx, office, build, flow.PaperStart{Kind: signoff.ChangeOrder}))(s.tb)
+	p = must(steps.SavePaper(ctx, office, build, p.ID, p.Version, signoff.Draft{
 		Title: "Both front floor pans", Reason: "Rusted through.", StageID: stage, Days: 6, Photos: []signoff.Evidence{{PhotoID: evidence.ID}},
 		Lines: []signoff.Line{
 			{Kind: journal.Labour, Text: "Cut out, fit and weld", Minutes: 1080, Rate: 9500},

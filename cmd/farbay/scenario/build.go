@@ -303,11 +303,11 @@ func (b *build) scheduleChange(c changeStory) {
 
 func (b *build) send(ctx context.Context, c changeStory) error {
 	steps, office := b.t.steps, b.office()
-	p, err := steps.NewPaper(ctx, office, b.id, b.entries[c.from])
+	p, err := steps.NewPaper(ctx, office, b.id, flow.PaperStart{Kind: signoff.ChangeOrder, EntryID: b.entries[c.from]})
 	if err != nil {
 		return err
 	}
-	change := signoff.Change{
+	change := signoff.Draft{
 		Title: c.title, Reason: c.reason, Photos: p.Draft.Photos, StageID: b.stages[c.stage], Days: c.days,
 	}
 	for _, l := range c.lines {
