@@ -60,7 +60,7 @@ func (a *App) ownerPaper(c echo.Context, status int, form views.DecideForm, noti
 		return err
 	}
 	if v.Decision != nil {
-		d, err := f.OfDecision(*v.Decision)
+		d, err := f.OfDecision(v.Paper.Kind, *v.Decision)
 		if err != nil {
 			return err
 		}
@@ -158,7 +158,7 @@ func (a *App) decided(c echo.Context, d signoff.Decision) error {
 	if page.Sheet, err = f.OfSheet(sheet, rev.SHA256); err != nil {
 		return err
 	}
-	if page.Decision, err = f.OfDecision(d); err != nil {
+	if page.Decision, err = f.OfDecision(sheet.Kind, d); err != nil {
 		return err
 	}
 	return a.show(c, http.StatusOK, page)

@@ -66,7 +66,7 @@ func (w composer) shown(letter any) (views.Letter, error) {
 		if err != nil {
 			return nil, err
 		}
-		decision, err := f.OfDecision(l.Decision)
+		decision, err := f.OfDecision(l.Sheet.Kind, l.Decision)
 		return views.DecisionLetter{MailFrame: f, Sheet: sheet, Decision: decision, Link: w.url() + l.Path}, err
 	case flow.DecidedLetter:
 		f := w.frame("", l.To)
@@ -74,7 +74,7 @@ func (w composer) shown(letter any) (views.Letter, error) {
 		if err != nil {
 			return nil, err
 		}
-		decision, err := f.OfDecision(l.Decision)
+		decision, err := f.OfDecision(l.Sheet.Kind, l.Decision)
 		return views.DecidedLetter{MailFrame: f, Sheet: sheet, Decision: decision, Link: w.url() + l.Path}, err
 	case flow.QuestionLetter:
 		f := w.frame(l.ShopName, l.To)

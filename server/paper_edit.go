@@ -18,7 +18,7 @@ import (
 // evidence, besides the find's.
 const recentEntries = 20
 
-// paperEdit shows the form of a change order.
+// paperEdit shows the form of a paper.
 // GET /builds/:build/papers/:paper/edit
 func (a *App) paperEdit(c echo.Context) error {
 	v, err := a.steps.PaperPage(c.Request().Context(), actor(c), of(c).build.ID, paperID(c))
@@ -38,9 +38,9 @@ func (a *App) paperEdit(c echo.Context) error {
 	}
 	if kept != nil {
 		f := formOf(kept)
-		return a.showPaperEdit(c, http.StatusOK, v, changeForm(f, f.version()), pickedOf(f), nil, "")
+		return a.showPaperEdit(c, http.StatusOK, v, paperForm(f, f.version()), pickedOf(f), nil, "")
 	}
-	form := filledChange(v.Paper, shop.LabourRate)
+	form := filledPaper(v.Paper, shop.LabourRate)
 	return a.showPaperEdit(c, http.StatusOK, v, form, chosenOf(v.Paper.Draft), nil, "")
 }
 
@@ -52,11 +52,15 @@ func (a *App) paperSave(c echo.Context) error {
 		return err
 	}
 	ctx, build := c.Request().Context(), of(c).build.ID
-	change, picked := f.change(), pickedOf(f)
-	change.Photos = evidenceOf(picked)
+	v, err := a.steps.PaperPage(ctx, actor(c), build, paperID(c))
+	if err != nil {
+		return err
+	}
+	draft, picked := f.draft(v.Paper.Kind), pickedOf(f)
+	draft.Photos = evidenceOf(picked)
 	p, err := signoff.Paper{}, f.err()
 	if err == nil {
-		p, err = a.steps.SavePaper(ctx, actor(c), build, paperID(c), f.version(), change)
+		p, err = a.steps.SavePaper(ctx, actor(c), build, paperID(c), f.version(), draft)
 		err = f.add(err)
 	}
 	if bad := f.err(); bad != nil || journal.CodeOf(err) == journal.Conflict {
@@ -84,13 +88,13 @@ func (a *App) refusePaper(c echo.Context, f *form, picked []picked, conflict err
 	if conflict != nil {
 		// Saving again after comparing must work: the form takes the present
 		// version, and the sentence says what is at stake.
-		form := changeForm(f, v.Paper.Version)
+		form := paperForm(f, v.Paper.Version)
 		return a.showPaperEdit(c, http.StatusConflict, v, form, picked, nil, journal.MessageOf(conflict))
 	}
-	return a.showPaperEdit(c, http.StatusUnprocessableEntity, v, changeForm(f, f.version()), picked, f.bad, "")
+	return a.showPaperEdit(c, http.StatusUnprocessableEntity, v, paperForm(f, f.version()), picked, f.bad, "")
 }
 
-func (a *App) showPaperEdit(c echo.Context, status int, v flow.PaperView, form views.ChangeForm, chosen []picked, bad journal.Problems, notice string) error {
+func (a *App) showPaperEdit(c echo.Context, status int, v flow.PaperView, form views.PaperForm, chosen []picked, bad journal.Problems, notice string) error {
 	fr, err := a.frame(c, paperTitle(v.Paper))
 	if err != nil {
 		return err
@@ -98,7 +102,7 @@ func (a *App) showPaperEdit(c echo.Context, status int, v flow.PaperView, form v
 	if notice != "" {
 		fr.Flash = notice
 	}
-	if len(form.Lines) == 0 || c.QueryParam("more") != "" {
+	if v.Paper.Kind == signoff.ChangeOrder && (len(form.Lines) == 0 || c.QueryParam("more") != "") {
 		shop, err := a.shop(c)
 		if err != nil {
 			return err
@@ -117,7 +121,7 @@ func (a *App) showPaperEdit(c echo.Context, status int, v flow.PaperView, form v
 
 // changeTotals works out what the draft as stored comes to.
 func (a *App) changeTotals(c echo.Context, p signoff.Paper) (views.ChangeTotals, error) {
-	if len(p.Draft.Lines) == 0 && p.Draft.Days == 0 {
+	if p.Kind != signoff.ChangeOrder && p.Kind != signoff.DateChange || len(p.Draft.Lines) == 0 && p.Draft.Days == 0 {
 		return views.ChangeTotals{}, nil
 	}
 	_, sheet, _, err := a.steps.PreviewPaper(c.Request().Context(), actor(c), p.BuildID, p.ID)
@@ -230,72 +234,7 @@ func stageName(stages []journal.Stage, id journal.StageID) string {
 	return ""
 }
 
-// filledChange fills the form from a draft.
-func filledChange(p signoff.Paper, rate journal.Cents) views.ChangeForm {
-	d := p.Draft
-	form := views.ChangeForm{Title: d.Title, Reason: d.Reason, Stage: string(d.StageID), Days: strconv.Itoa(d.Days), Version: p.Version}
-	for _, l := range d.Lines {
-		line := views.LineForm{Kind: string(l.Kind), Text: l.Text, Rate: rate.String()}
-		if l.Kind == journal.Labour {
-			line.Hours, line.Rate = hoursOf(l.Minutes), l.Rate.String()
-		} else {
-			line.Amount = l.Amount.String()
-		}
-		form.Lines = append(form.Lines, line)
-	}
-	return form
-}
-
-// hoursOf writes minutes as hours: 450 is "7.5".
-func hoursOf(minutes int) string {
-	sign := ""
-	if minutes < 0 {
-		sign, minutes = "-", -minutes
-	}
-	text := fmt.Sprintf("%d.%02d", minutes/60, minutes%60*100/60)
-	return sign + strings.TrimSuffix(strings.TrimRight(text, "0"), ".")
-}
-
-// changeForm gives back what was typed.
-func changeForm(f *form, version int) views.ChangeForm {
-	form := views.ChangeForm{Title: f.raw("title"), Reason: f.raw("reason"), Stage: f.raw("stage"), Days: f.raw("days"), Version: version}
-	for i := range f.indexed("lines", signoff.MaxLines) {
-		form.Lines = append(form.Lines, views.LineForm{
-			Kind: f.raw(at("lines", i, "kind")), Text: f.raw(at("lines", i, "text")), Hours: f.raw(at("lines", i, "hours")),
-			Rate: f.raw(at("lines", i, "rate")), Amount: f.raw(at("lines", i, "amount")),
-		})
-	}
-	return form
-}
-
-// change reads a change order from the form. Lines with nothing in text, hours
-// and amount are left out. Problems are recorded under the form's own line
-// numbers, so lines left out in between are noticed by Validate only later.
-func (f *form) change() signoff.Draft {
-	c := signoff.Draft{
-		Title: f.line("title"), Reason: f.text("reason"), StageID: formID[journal.StageID](f, "stage"),
-		Days: f.number("days", 0, -400, 400),
-	}
-	for i := range f.indexed("lines", signoff.MaxLines) {
-		text, hours, amount := at("lines", i, "text"), at("lines", i, "hours"), at("lines", i, "amount")
-		if f.line(text) == "" && f.line(hours) == "" && f.line(amount) == "" {
-			continue
-		}
-		line := signoff.Line{Kind: formID[journal.LineKind](f, at("lines", i, "kind")), Text: f.line(text)}
-		if line.Kind == "" {
-			line.Kind = journal.Labour
-		}
-		if line.Kind == journal.Labour {
-			line.Minutes, line.Rate = f.minutes(hours), f.cents(at("lines", i, "rate"))
-		} else {
-			line.Amount = f.cents(amount)
-		}
-		c.Lines = append(c.Lines, line)
-	}
-	return c
-}
-
-// paperPreview shows a change order as the owner will see it.
+// paperPreview shows a paper as the owner will see it.
 // GET /builds/:build/papers/:paper/preview
 func (a *App) paperPreview(c echo.Context) error { return a.showPreview(c, http.StatusOK, nil) }
 
@@ -339,7 +278,7 @@ func sentencesOf(err error) []string {
 	return all
 }
 
-// paperSend freezes and sends a change order.
+// paperSend freezes and sends a paper.
 // POST /builds/:build/papers/:paper/send
 func (a *App) paperSend(c echo.Context) error {
 	f, err := readForm(c)

@@ -45,8 +45,7 @@ func paperItem(l flow.PaperLine) views.PaperItem {
 		Delta: l.Paper.Draft.Delta().Total(), Days: l.Paper.Draft.Days, Open: l.Open,
 	}
 	if l.Paper.Revision > 0 {
-		item.Title, item.Delta, item.Days = l.Sheet.Title, l.Sheet.DeltaWithTax, l.Sheet.Days
-		item.SentAt = l.SentAt
+		item.Title, item.Sheet, item.SentAt = l.Sheet.Title, l.Sheet, l.SentAt
 	}
 	if item.Title == "" {
 		item.Title = "Not named yet"
@@ -121,7 +120,7 @@ func (a *App) staffPaper(c echo.Context, status int, answer answering) error {
 	slices.Reverse(page.Revisions)
 	page.Questions = questionViews(f.Words, v)
 	if v.Decision != nil {
-		d, err := f.OfDecision(*v.Decision)
+		d, err := f.OfDecision(v.Paper.Kind, *v.Decision)
 		if err != nil {
 			return err
 		}
@@ -192,7 +191,7 @@ func (a *App) paperRevision(c echo.Context) error {
 		return err
 	}
 	if v.Decision != nil && v.Decision.Revision == rev.Number {
-		d, err := f.OfDecision(*v.Decision)
+		d, err := f.OfDecision(v.Paper.Kind, *v.Decision)
 		if err != nil {
 			return err
 		}

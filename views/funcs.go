@@ -22,6 +22,7 @@ func (s *Set) funcs() template.FuncMap {
 		"percent":     Percent,
 		"list":        List,
 		"hours":       Hours,
+		"number":      grouped,
 		"lower":       strings.ToLower,
 		"upperFirst":  UpperFirst,
 		"iso":         func(at time.Time) string { return at.UTC().Format(time.RFC3339) },

@@ -1,6 +1,7 @@
 package views
 
 import (
+	"maps"
 	"strconv"
 
 	"farbay/journal"
@@ -42,7 +43,7 @@ func officePages() map[string]Page {
 	scoping.Lines = append(scoping.Lines, ScopeLine{})
 	agreed := Scope{Frame: heronFrame("Scope", "/scope"), Stored: heron(), Stages: shopStages(6, 2), Total: 6552000}
 
-	form := ChangeForm{Title: "Both front floor pans", Reason: "Rust has eaten through both pans under the mats.", Stage: "sh", Days: "6", Version: 5, Lines: []LineForm{
+	form := PaperForm{Title: "Both front floor pans", Reason: "Rust has eaten through both pans under the mats.", Stage: "sh", Days: "6", Version: 5, Lines: []LineForm{
 		{Kind: "labour", Text: "Cut out and weld", Hours: "18", Rate: "95.00"}, {Kind: "parts", Text: "Two pressed pans", Amount: "480"}, {Kind: "labour", Rate: "95.00"}}}
 	edit := PaperEdit{Frame: heronFrame("Change order 4", "/papers/c4/edit"), Paper: shopPaper(signoff.Drafted), Form: form, Stages: stagesOf(shopStages(6, 2)), Photos: pickedPhotos(8),
 		Totals: ChangeTotals{Known: true, Delta: journal.Split{Labour: 171000, Parts: 48000}, Tax: 3000, Days: 6, AgreedAfter: 9853000, TotalAfter: 10022000, DateAfter: "2026-10-02"}}
@@ -80,7 +81,7 @@ func officePages() map[string]Page {
 		Unbilled:  []billing.Charge{{Text: "Change order 3: rear sill", Split: journal.Split{Labour: 219000}}},
 		ReverseID: "y1", Reason: "", Problems: journal.Problems{"reason": "Please say why it is reversed, such as: cheque returned by the bank."}}
 
-	return map[string]Page{
+	pages := map[string]Page{
 		"photo-marks": shopPhotoMarks(), "photo-marks-none": PhotoMarks{Frame: shopPhotoMarks().Frame, Photo: shopPhoto("pa", false), Width: 4032, Height: 3024, Layer: `{"turn":0,"crop":{"x":0,"y":0,"w":0,"h":0},"marks":[]}`},
 		"what-waits":      WhatWaits{Frame: officeFrame("What waits", "/"), Rows: rows, Unsent: 1, Delivered: 6},
 		"what-waits-none": WhatWaits{Frame: officeFrame("What waits", "/")},
@@ -115,6 +116,8 @@ func officePages() map[string]Page {
 		"outbox-kept": Outbox{Frame: officeFrame("Letters", "/outbox"), Letters: []LetterLine{{Letter: letter, Build: "Heron"}}, Waiting: 1},
 		"letter":      LetterPage{Frame: officeFrame("Letter", "/outbox/l2"), Letter: failed, Nickname: "Heron", ByMail: true},
 	}
+	maps.Copy(pages, kindForms())
+	return pages
 }
 
 func shopPhotoMarks() PhotoMarks {

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"farbay/journal"
 	"farbay/journal/signoff"
@@ -137,19 +138,45 @@ func TestNothingInShopPagesBecomesMarkup(t *testing.T) {
 	}
 }
 
+// snake turns "DelegateName" into "delegate_name".
+func snake(field string) string {
+	var b strings.Builder
+	for i, r := range field {
+		if unicode.IsUpper(r) && i > 0 {
+			b.WriteByte('_')
+		}
+		b.WriteRune(unicode.ToLower(r))
+	}
+	return b.String()
+}
+
 // Everything typed into a form comes back to the character, beside what was
 // wrong with it. Left out are fields that are chosen, not typed, and days that
 // the state of the build hides.
 func TestShopFormsKeepWhatWasTyped(t *testing.T) {
 	set := mustNew(t)
-	chosen := regexp.MustCompile(`\.(Stage|Kind|Audience|Plan|Lead|Unit|Crediting|TaxBasis|Role|Invoice|Means|ID|ReadyOn|DeliveredOn)$`)
-	fields := 0
+	chosen := regexp.MustCompile(`\.(Stage|Kind|Audience|Plan|Lead|Unit|Crediting|TaxBasis|Role|Invoice|Means|ID|ReEstimate|ReadyOn|DeliveredOn)$`)
+	fields, paperFields := 0, map[string]bool{}
+	for field := range reflect.TypeFor[PaperForm]().Fields() {
+		if field.Type.Kind() == reflect.String {
+			paperFields[field.Name] = true
+		}
+	}
 	for name, page := range shopPages() {
 		if name == "terms-fixed" || name == "scope-agreed" {
 			continue // shown, not typed
 		}
 		typed := map[string]string{}
+		plain := render(t, set, page)
+		_, isPaper := page.(PaperEdit)
 		out := render(t, set, changed(page, func(path, was string) string {
+			// Of a paper's fields each kind shows its own; together they show all.
+			if field, under := strings.CutPrefix(path, ".Form."); isPaper && under && !strings.Contains(field, "[") {
+				if !strings.Contains(plain, `name="`+snake(field)+`"`) {
+					return was
+				}
+				delete(paperFields, field)
+			}
 			if !strings.HasPrefix(path, ".Form.") && !strings.HasPrefix(path, ".Lines[") || chosen.MatchString(path) {
 				return was
 			}
@@ -162,6 +189,9 @@ func TestShopFormsKeepWhatWasTyped(t *testing.T) {
 				t.Errorf("%s: %s does not come back", name, path)
 			}
 		}
+	}
+	if len(paperFields) > 0 {
+		t.Errorf("no kind of paper asks for %v", paperFields)
 	}
 	if fields < 250 {
 		t.Errorf("only %d fields were tried", fields)

@@ -64,6 +64,26 @@ func (p PaperEdit) StageOptions() []Option {
 	return options
 }
 
+// TeardownOptions offers the stages that take the truck apart.
+func (p PaperEdit) TeardownOptions() []Option {
+	options := []Option{{Text: "Choose the stage"}}
+	for _, st := range p.Stages {
+		if st.Teardown {
+			options = append(options, Option{Value: string(st.ID), Text: st.Name})
+		}
+	}
+	return options
+}
+
+// LineStageOptions offers the stages for one line; the first is the paper's.
+func (p PaperEdit) LineStageOptions() []Option {
+	options := []Option{{Text: "As above"}}
+	for _, st := range p.Stages {
+		options = append(options, Option{Value: string(st.ID), Text: st.Name})
+	}
+	return options
+}
+
 // kindHelp says what each kind of entry is for.
 var kindHelp = map[journal.EntryKind]string{
 	journal.KindProgress: "Work done",

@@ -1,89 +1,11 @@
 package views
 
 import (
-	"strings"
-
 	"farbay/journal"
 	"farbay/journal/signoff"
 )
 
-// ChangeForm is what was typed for a change order. The field names are "title",
-// "reason", "stage", "days", "version", those of [PickPhoto], and with N counted
-// from 0 "lines.N.kind", "lines.N.text", "lines.N.hours", "lines.N.rate" and
-// "lines.N.amount". A line with nothing in text, hours and amount is left out.
-// Hours and rate count on labour lines, the amount on all others; what was
-// typed in the other fields is kept and left out of the paper.
-type ChangeForm struct {
-	Title   string
-	Reason  string
-	Stage   string // stage id
-	Days    string // working days; may be negative
-	Lines   []LineForm
-	Version int // of the paper as read
-}
-
-// LineForm is one line of a [ChangeForm].
-type LineForm struct {
-	Kind   string // a [journal.LineKind]; "" counts as labour
-	Text   string
-	Hours  string // labour only: 18, 7.5 or -2
-	Rate   string // labour only
-	Amount string // all but labour
-}
-
-// PaperEdit is the form for a change order. It posts to
-// /builds/ID/papers/ID/edit with button "do" = "save", "add" (save and give a
-// line more) or "preview" (save and show the preview).
-type PaperEdit struct {
-	Frame
-	Paper    signoff.Paper
-	Form     ChangeForm // with at least one line, so that there is one to fill
-	Stages   []journal.Stage
-	Photos   []PickPhoto // chosen ones first, then the find's, then the build's recent ones
-	Totals   ChangeTotals
-	Problems journal.Problems
-}
-
-// ChangeTotals is what a change order as stored comes to.
-type ChangeTotals struct {
-	Known       bool          // false while nothing that adds up is stored
-	Delta       journal.Split // before tax
-	Tax         journal.Cents
-	Days        int
-	AgreedAfter journal.Cents // before tax
-	TotalAfter  journal.Cents // with tax
-	DateAfter   journal.Date  // "" when none is agreed
-}
-
-// WithTax returns what the change costs.
-func (t ChangeTotals) WithTax() journal.Cents { return t.Delta.Total() + t.Tax }
-
-// URL returns the paper's address.
-func (p PaperEdit) URL() string { return p.Build.URL() + "/papers/" + string(p.Paper.ID) }
-
-// Name returns "Change order 4", or "New change order" before the first
-// sending.
-func (p PaperEdit) Name() string { return paperName(p.Paper) }
-
-func paperName(p signoff.Paper) string {
-	if p.Number == 0 {
-		return "New " + string(p.Kind)
-	}
-	return PaperItem{Kind: p.Kind, Number: p.Number}.Name()
-}
-
-// Say returns what saving and sending will do, in plain sentences.
-func (p PaperEdit) Say() string {
-	switch p.Paper.State {
-	case signoff.Sent:
-		return "The owner has it before them now. What you save here stays with the shop until you send it again; then the earlier revision can no longer be signed."
-	case signoff.Recalled:
-		return "You took it back. Change it and send it again, or leave it."
-	}
-	return "Only the shop sees this until you send it. Say why, show it, and price it; the owner then signs or declines."
-}
-
-// PaperPreview is a change order as the owner will see it, before it is sent.
+// PaperPreview is a paper as the owner will see it, before it is sent.
 // Its form posts to /builds/ID/papers/ID/send with "version".
 type PaperPreview struct {
 	Frame
@@ -188,20 +110,4 @@ func (p StaffPaper) Answered() []QuestionView {
 		}
 	}
 	return done
-}
-
-// PhotosUnfolded reports whether the photo picker stands open: something is
-// chosen, or something in it wants another look.
-func (p PaperEdit) PhotosUnfolded() bool {
-	for _, photo := range p.Photos {
-		if photo.Chosen {
-			return true
-		}
-	}
-	for field := range p.Problems {
-		if field == "photos" || strings.HasPrefix(field, "caption_") {
-			return true
-		}
-	}
-	return false
 }

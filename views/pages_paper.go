@@ -16,8 +16,9 @@ type PaperItem struct {
 	Title     string // of the last revision; of the draft before the first
 	State     signoff.State
 	Revision  int
-	Delta     journal.Cents // with tax
-	Days      int           // working days
+	Sheet     signoff.Sheet // the last revision; zero for a draft
+	Delta     journal.Cents // of a draft, before tax
+	Days      int           // of a draft, working days
 	SentAt    time.Time     // of the last revision
 	DecidedAt time.Time     // zero until decided
 	DecidedBy string        // the name they typed
@@ -30,6 +31,22 @@ func (p PaperItem) Name() string {
 		return "Draft"
 	}
 	return fmt.Sprintf("%s %d", p.Kind.Title(), p.Number)
+}
+
+// PaperSays says in half a sentence what a paper would do; "" for a draft of
+// which that is not known yet.
+func (w Words) PaperSays(p PaperItem) (string, error) {
+	if p.Sheet.Revision == 0 {
+		if p.Kind != signoff.ChangeOrder && p.Kind != signoff.DateChange {
+			return "", nil
+		}
+		return w.Effect(p.Delta, p.Days)
+	}
+	sheet, err := w.OfSheet(p.Sheet, "")
+	if err != nil {
+		return "", err
+	}
+	return sheet.Change()
 }
 
 // Papers lists a build's papers, for owners and staff.

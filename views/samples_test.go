@@ -133,7 +133,7 @@ func givenView() SheetView { return must(givenWords.OfSheet(givenSheet(), givenH
 
 func givenDecision(o signoff.Outcome) DecisionView {
 	d := signoff.Decision{
-		Manner: signoff.OnPage,
+		Manner:  signoff.OnPage,
 		PaperID: "q1", Revision: 2, SHA256: givenHash, Outcome: o, PersonID: "a", As: journal.AsOwner, TypedName: "Ada Lindqvist",
 		Sentence: signoff.ChangeOrder.SignSentence(), PartsBack: true, At: at("2026-04-15", 9, 41), Zone: "America/Denver",
 		Authenticated: "single-use link for ada@example.org", Address: "203.0.113.9", UserAgent: "Mozilla/5.0 (Linux; Android 15)",
@@ -142,7 +142,7 @@ func givenDecision(o signoff.Outcome) DecisionView {
 	if o == signoff.OutcomeDeclined {
 		d.Sentence, d.Reason = signoff.ChangeOrder.DeclineSentence(), "I would rather have the old pans patched."
 	}
-	return must(givenWords.OfDecision(d))
+	return must(givenWords.OfDecision(signoff.ChangeOrder, d))
 }
 
 func givenQuestions() []QuestionView {
@@ -317,6 +317,8 @@ var _ = []bool{
 		{ID: "q2", Kind: signoff.ChangeOrder, Number: 3, Title: "Chrome for the tailgate letters", State: signoff.Declined, Revision: 1, Delta: 41000, DecidedAt: at("2026-03-02", 9, 0), DecidedBy: "Ada Lindqvist"}}}),
 	sample("papers-office", Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Office), Items: []PaperItem{{ID: "q3", State: signoff.Drafted}}}),
 	sample("paper", givenPaper()),
+	sample("paper-agreement", paperOfKind("agreement")), sample("paper-teardown", paperOfKind("teardown")), sample("paper-several", paperOfKind("several")),
+	sample("paper-date", paperOfKind("date")), sample("paper-delivery", paperOfKind("delivery")),
 	sample("paper-refused", paperRefused()),
 	sample("paper-no-consent", paperIn(signoff.Sent, func(p *Paper) { p.Consented = false })),
 	sample("paper-recalled", paperIn(signoff.Recalled, nil)),

@@ -51,8 +51,166 @@ func (v SheetView) Photos() []PhotoView {
 	return photos
 }
 
-// Change returns "+ $2,339.00 and 6 working days", with tax.
-func (v SheetView) Change() (string, error) { return v.Effect(v.Sheet.DeltaWithTax, v.Sheet.Days) }
+// Change says in half a sentence what signing does: "+ $2,339.00 and 6 working
+// days", with tax; for other kinds what they are about.
+func (v SheetView) Change() (string, error) {
+	switch v.Sheet.Kind {
+	case signoff.BuildAgreement:
+		total, err := v.Money(v.Sheet.TotalAfter)
+		if err != nil {
+			return "", err
+		}
+		ready, err := v.PlainDay(v.Sheet.DateAfter)
+		return total + v.taxSuffix() + ", ready on " + ready, err
+	case signoff.Teardown:
+		if v.Sheet.Teardown.CostWithTax == 0 {
+			return "leave to take the truck apart", nil
+		}
+		cost, err := v.Money(v.Sheet.Teardown.CostWithTax)
+		return "leave to take the truck apart, at " + cost + v.taxSuffix(), err
+	case signoff.DateChange:
+		date, err := v.NewDate()
+		return WorkingDays(max(v.Sheet.Days, -v.Sheet.Days)) + " " + soonerOrLater(v.Sheet.Days) + ", ready on " + date, err
+	case signoff.DeliveryAcceptance:
+		day, err := v.PlainDay(v.Sheet.Acceptance.DeliveredOn)
+		return "the truck is handed over on " + day, err
+	}
+	return v.Effect(v.Sheet.DeltaWithTax, v.Sheet.Days)
+}
+
+func (v SheetView) taxSuffix() string {
+	if v.Taxed() {
+		return " with tax"
+	}
+	return ""
+}
+
+func soonerOrLater(days int) string {
+	if days < 0 {
+		return "sooner"
+	}
+	return "later"
+}
+
+// Done says in a whole sentence what stands once it is signed.
+func (v SheetView) Done() (string, error) {
+	total, err := v.Money(v.Sheet.TotalAfter)
+	if err != nil {
+		return "", err
+	}
+	date, err := v.NewDate()
+	if err != nil {
+		return "", err
+	}
+	name := v.Sheet.Build.Nickname
+	switch v.Sheet.Kind {
+	case signoff.BuildAgreement:
+		return fmt.Sprintf("%s is agreed at %s%s, and is to be ready on %s.", name, total, v.taxSuffix(), date), nil
+	case signoff.Teardown:
+		return fmt.Sprintf("The shop may take %s apart now.", name), nil
+	case signoff.DateChange:
+		return fmt.Sprintf("The agreed date of %s is %s.", name, date), nil
+	case signoff.DeliveryAcceptance:
+		return fmt.Sprintf("%s is delivered.", name), nil
+	}
+	return fmt.Sprintf("The build is now %s%s, and the agreed date is %s.", total, v.taxSuffix(), date), nil
+}
+
+// Undone says what stands if it is declined.
+func (v SheetView) Undone() string {
+	switch v.Sheet.Kind {
+	case signoff.BuildAgreement:
+		return "Nothing in it is agreed."
+	case signoff.Teardown:
+		return "The truck is not taken apart."
+	case signoff.DateChange:
+		return "The agreed date stays as it was."
+	case signoff.DeliveryAcceptance:
+		return "The truck is not accepted; the shop will call you."
+	}
+	return "Nothing in it is done or billed; total and date stay as they were."
+}
+
+// SignWords is what stands on the button that signs.
+func (v SheetView) SignWords() string {
+	switch v.Sheet.Kind {
+	case signoff.BuildAgreement:
+		return "I agree to all of this"
+	case signoff.Teardown:
+		return "I authorize the teardown"
+	case signoff.DateChange:
+		return "I agree to the new date"
+	case signoff.DeliveryAcceptance:
+		return "I accept the truck"
+	}
+	return "I agree to this change"
+}
+
+// AsksParts reports whether the owner is asked if replaced parts are wanted
+// back.
+//
+// Source: 16 CCR 3355 (California): asked for when the estimate is authorized.
+func (v SheetView) AsksParts() bool { return asksParts(v.Sheet.Kind) }
+
+func asksParts(kind signoff.Kind) bool {
+	return kind == signoff.BuildAgreement || kind == signoff.Teardown || kind == signoff.ChangeOrder
+}
+
+// ShowsTotal reports whether the build's total and date before and after are
+// shown: on papers that can move them.
+func (v SheetView) ShowsTotal() bool {
+	return v.Sheet.Kind == signoff.ChangeOrder || v.Sheet.Kind == signoff.DateChange
+}
+
+// Several reports whether lines are borne by more than one stage.
+func (v SheetView) Several() bool { return len(v.Sheet.Splits()) > 1 }
+
+// BearingStages names the stages that bear the lines.
+func (v SheetView) BearingStages() string {
+	var names []string
+	for _, s := range v.Sheet.Splits() {
+		names = append(names, s.Stage.Name)
+	}
+	return List(names)
+}
+
+// MonthName returns "April 2026" for the month of the standing allowance.
+func (v SheetView) MonthName() (string, error) {
+	if v.Sheet.Standing == nil {
+		return "", nil
+	}
+	month, err := time.Parse("2006-01", v.Sheet.Standing.Month)
+	return month.Format("January 2006"), err
+}
+
+// AgreedRow is one stage of an agreement's table.
+type AgreedRow struct {
+	signoff.SheetAgreed
+	Total journal.Cents
+	Kinds []AgreedKind // that it has an amount of
+}
+
+// AgreedKind is an amount of one line kind.
+type AgreedKind struct {
+	Kind   journal.LineKind
+	Amount journal.Cents
+}
+
+// AgreedRows returns an agreement's stages with their totals.
+func (v SheetView) AgreedRows() []AgreedRow {
+	var rows []AgreedRow
+	for _, st := range v.Sheet.Agreement.Stages {
+		value := journal.Split(st.Value)
+		row := AgreedRow{SheetAgreed: st, Total: value.Total()}
+		for _, k := range journal.LineKinds {
+			if c := value.Of(k); c != 0 {
+				row.Kinds = append(row.Kinds, AgreedKind{k, c})
+			}
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
 
 // Taxed reports whether tax plays a part in any figure.
 func (v SheetView) Taxed() bool {
@@ -99,21 +257,25 @@ func (v SheetView) NewDate() (string, error) {
 // DecisionView is a recorded decision, piece "decision".
 type DecisionView struct {
 	Words
+	Kind     signoff.Kind // of the paper
 	Decision signoff.Decision
 }
 
 // OfDecision makes the view of a decision, told in the zone that was the shop's
-// when it was made.
-func (w Words) OfDecision(d signoff.Decision) (DecisionView, error) {
+// when it was made. kind is the paper's.
+func (w Words) OfDecision(kind signoff.Kind, d signoff.Decision) (DecisionView, error) {
 	zone, err := time.LoadLocation(d.Zone)
 	if err != nil {
 		return DecisionView{}, fmt.Errorf("views: zone of a decision: %w", err)
 	}
-	return DecisionView{Words: Words{Now: w.Now, Zone: zone, Currency: w.Currency}, Decision: d}, nil
+	return DecisionView{Words: Words{Now: w.Now, Zone: zone, Currency: w.Currency}, Kind: kind, Decision: d}, nil
 }
 
 // Signed reports whether the paper was signed, not declined.
 func (v DecisionView) Signed() bool { return v.Decision.Outcome == signoff.OutcomeSigned }
+
+// AsksParts reports whether the decision says if replaced parts are wanted back.
+func (v DecisionView) AsksParts() bool { return v.Signed() && asksParts(v.Kind) }
 
 // QuestionView is a question about a paper with its answer, piece "questions".
 type QuestionView struct {
