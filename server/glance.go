@@ -28,7 +28,7 @@ func stageLines(lines []flow.StageLine) []views.StageLine {
 // officeOnly are the waits whose act is on a page that only the office may
 // enter.
 var officeOnly = map[flow.WaitFor]bool{
-	flow.ForTruck: true, flow.ForAgreement: true, flow.ForDelivery: true,
+	flow.ForTruck: true, flow.ForAgreement: true, flow.ForAuthority: true, flow.ForEstimate: true, flow.ForDelivery: true,
 }
 
 // waits puts what a build waits on into the form pages show; the reader's role
@@ -43,6 +43,9 @@ func waits(g flow.Glance, role journal.Role) []views.Wait {
 		}
 		if p := w.Paper.Paper; p.ID != "" {
 			one.PaperID, one.Paper, one.Title = p.ID, views.PaperItem{Kind: p.Kind, Number: p.Number}.Name(), p.Draft.Title
+			if p.Number == 0 {
+				one.Paper = string(p.Kind)
+			}
 			if p.State == signoff.Sent {
 				one.Title = w.Paper.Sheet.Title
 			}

@@ -60,7 +60,7 @@ func TestFloorHome(t *testing.T) {
 
 	stages := stagesOf(t, office, at)
 	edit := formIn(t, office.Get(stages[1]+"/edit"), stages[1]+"/edit")
-	office.Post(stages[1]+"/edit", with(edit, "lead", string(s.Floor.ID), "photos", "2", "checks", "One\nTwo\nThree")).Redirects(stages[1])
+	office.Post(stages[1]+"/edit", with(edit, "lead", string(s.Floor.ID), "photos", "2", "checks", "One\nTwo\nThree", "teardown", "")).Redirects(stages[1])
 	floor.Post(stages[1]+"/open", nil).Redirects(stages[1])
 	page := floor.Get("/").Status(http.StatusOK).Says("Two builds are under way")
 	page.Says("<i>Aster</i>").Check(htmlcheck.NotIn("h2 i"))

@@ -102,7 +102,7 @@ func filledPlan(p journal.Plan) views.PlanForm {
 	for i, st := range p.Stages {
 		form.Stages = append(form.Stages, views.PlanStageForm{
 			Number: strconv.Itoa(i + 1), Name: st.Name, Days: strconv.Itoa(st.PlannedDays), Photos: strconv.Itoa(st.Gate.Photos),
-			Checks: strings.Join(st.Gate.Checks, "\n"), Cautions: strings.Join(st.Cautions, "\n"),
+			Checks: strings.Join(st.Gate.Checks, "\n"), Cautions: strings.Join(st.Cautions, "\n"), Teardown: st.Teardown,
 		})
 	}
 	return form
@@ -115,7 +115,7 @@ func planForm(f *form) views.PlanForm {
 		raw := func(name string) string { return f.raw(at("stages", i, name)) }
 		form.Stages = append(form.Stages, views.PlanStageForm{
 			Number: raw("number"), Name: raw("name"), Days: raw("days"), Photos: raw("photos"),
-			Checks: raw("checks"), Cautions: raw("cautions"), Drop: raw("drop") != "",
+			Checks: raw("checks"), Cautions: raw("cautions"), Teardown: raw("teardown") != "", Drop: raw("drop") != "",
 		})
 	}
 	return form
@@ -140,7 +140,7 @@ func (f *form) planRows() []planRow {
 		rows = append(rows, planRow{i, f.place(field("number")), journal.PlanStage{
 			Name: f.line(field("name")), PlannedDays: f.number(field("days"), 0, 1, 400),
 			Gate:     journal.Gate{Photos: f.number(field("photos"), 0, 0, 500), Checks: f.lines(field("checks"))},
-			Cautions: f.lines(field("cautions")),
+			Cautions: f.lines(field("cautions")), Teardown: f.raw(field("teardown")) != "",
 		}})
 	}
 	slices.SortStableFunc(rows, func(a, b planRow) int { return cmp.Compare(a.place, b.place) })

@@ -11,6 +11,7 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/flow"
+	"farbay/journal/signoff"
 	"farbay/views"
 )
 
@@ -67,6 +68,15 @@ func (a *App) showScope(c echo.Context, lines []views.ScopeLine, agreement views
 	r.on(&page.Frame)
 	for _, st := range v.Stages {
 		page.Total += st.Value.Total()
+	}
+	_, papers, err := a.steps.PapersOf(ctx, actor(c), id)
+	if err != nil {
+		return err
+	}
+	for _, p := range papers {
+		if p.Paper.Kind == signoff.BuildAgreement && !p.Paper.Decided() {
+			page.PaperID = p.Paper.ID
+		}
 	}
 	for _, m := range v.Members {
 		if m.As == journal.AsOwner && v.People[m.PersonID].Active() {

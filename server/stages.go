@@ -80,6 +80,7 @@ func addGate(page *views.StaffStage, v flow.StageView) {
 			ID: p.ID, Kind: p.Kind, Number: p.Number, Title: p.Draft.Title, State: p.State, Revision: p.Revision,
 		})
 	}
+	page.NeedsLeave, page.LeaveOut = v.NeedsLeave, v.LeaveOut
 	for _, turn := range v.Turns {
 		page.Turns = append(page.Turns, views.TurnLine{Turn: turn, By: v.Names[turn.ByID]})
 	}
@@ -196,7 +197,7 @@ func filledStage(st journal.Stage) views.StageForm {
 	return views.StageForm{
 		Name: st.Name, Days: strconv.Itoa(st.PlannedDays), From: string(st.PlannedFrom), To: string(st.PlannedTo), Lead: string(st.LeadID),
 		Photos: strconv.Itoa(st.Gate.Photos), Checks: strings.Join(st.Gate.Checks, "\n"), Cautions: strings.Join(st.Cautions, "\n"),
-		Version: st.Version,
+		Teardown: st.Teardown, Version: st.Version,
 	}
 }
 
@@ -204,7 +205,7 @@ func filledStage(st journal.Stage) views.StageForm {
 func stageForm(f *form) views.StageForm {
 	return views.StageForm{
 		Name: f.raw("name"), Days: f.raw("days"), From: f.raw("from"), To: f.raw("to"), Lead: f.raw("lead"),
-		Photos: f.raw("photos"), Checks: f.raw("checks"), Cautions: f.raw("cautions"), Version: f.version(),
+		Photos: f.raw("photos"), Checks: f.raw("checks"), Cautions: f.raw("cautions"), Teardown: f.raw("teardown") != "", Version: f.version(),
 	}
 }
 
@@ -219,7 +220,7 @@ func (a *App) stageSave(c echo.Context) error {
 	change := flow.StageChange{
 		Version: f.version(), Name: f.line("name"), PlannedDays: f.number("days", 0, 1, 400), PlannedFrom: f.date("from"), PlannedTo: f.date("to"),
 		LeadID: formID[journal.PersonID](f, "lead"), Gate: journal.Gate{Photos: f.number("photos", 0, 0, 500), Checks: f.lines("checks")},
-		Cautions: f.lines("cautions"),
+		Cautions: f.lines("cautions"), Teardown: f.raw("teardown") != "",
 	}
 	if err = f.check(journal.Stage{
 		Name: change.Name, PlannedDays: change.PlannedDays, PlannedFrom: change.PlannedFrom, PlannedTo: change.PlannedTo,

@@ -120,6 +120,7 @@ type Scope struct {
 	Owners    int // current owners; the agreement needs one
 	Problems  journal.Problems
 	Agreement AgreementForm
+	PaperID   journal.PaperID // of the build agreement being worked on; "" for none
 	// Unsaved is what was typed when somebody else recorded the agreement
 	// first, a line a stage; it can no longer be saved.
 	Unsaved []string

@@ -62,6 +62,13 @@ func (p Scope) Unfolded(i int) bool {
 	return false
 }
 
+// Recording reports whether the form for an agreement signed elsewhere stands
+// open: something is typed in it, or wants another look.
+func (p Scope) Recording() bool {
+	return p.Agreement.AgreedOn+p.Agreement.AgreedHow != "" ||
+		p.Problems["agreed_on"]+p.Problems["agreed_how"]+p.Problems["ready_on"] != ""
+}
+
 // NotReady says in whole sentences what the agreement still needs.
 func (p Scope) NotReady() []string {
 	var missing []string

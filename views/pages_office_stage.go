@@ -40,6 +40,10 @@ type StaffStage struct {
 	// stage can be closed.
 	Missing   []string
 	PapersOut []PaperItem // out for sign-off and bearing on this stage
+	// NeedsLeave: it takes the truck apart and has not begun, and the owner has
+	// not signed the teardown authorization; LeaveOut says that it is out.
+	NeedsLeave bool
+	LeaveOut   bool
 
 	// Follows is the document that closing now would issue, without a number; nil
 	// when nothing would be billed, and for the floor.
@@ -65,6 +69,7 @@ type StageForm struct {
 	Photos   string
 	Checks   string
 	Cautions string
+	Teardown bool
 	Version  int
 }
 
@@ -96,6 +101,7 @@ type PlanStageForm struct {
 	Photos   string
 	Checks   string // one a line
 	Cautions string // one a line
+	Teardown bool
 	Drop     bool
 }
 

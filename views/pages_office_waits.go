@@ -25,7 +25,7 @@ const (
 // and where it leads; see [Wait.What].
 type Wait struct {
 	On  WaitsOn
-	For string // "decision", "truck", "deposit", "invoice", "agreement", "answer", "draft", "start", "gate", "close", "billing", "delivery" or "release"
+	For string // "decision", "truck", "deposit", "invoice", "agreement", "answer", "draft", "authorization", "re-estimate", "start", "gate", "close", "billing", "delivery" or "release"
 
 	BuildID journal.BuildID
 	Days    int           // whole days it has waited
@@ -33,7 +33,7 @@ type Wait struct {
 	Amount  journal.Cents // of money that waits; 0 otherwise
 
 	PaperID   journal.PaperID   // of a decision, answer or draft
-	Paper     string            // "Change order 4", or "Draft"
+	Paper     string            // "Change order 4", or "change order" for a draft
 	Title     string            // of the paper
 	InvoiceID journal.InvoiceID // of an invoice
 	Invoice   string            // "invoice 31"
@@ -63,9 +63,13 @@ func (w Wait) What() (string, error) {
 		return "answer a question on " + w.paper(), nil
 	case "draft":
 		if w.Title == "" {
-			return "finish a draft change order", nil
+			return "finish a draft " + strings.ToLower(w.Paper), nil
 		}
 		return "finish and send " + w.Title, nil
+	case "authorization":
+		return "send the teardown authorization for " + w.Stage, nil
+	case "re-estimate":
+		return "send the re-estimate, " + w.Stage + " is closed", nil
 	case "start":
 		return "open " + w.Stage + ", no stage is under way", nil
 	case "gate":
@@ -75,7 +79,7 @@ func (w Wait) What() (string, error) {
 	case "billing":
 		return "bill signed changes on closed stages", nil
 	case "delivery":
-		return "every stage is closed, record the delivery", nil
+		return "every stage is closed, send the delivery acceptance", nil
 	case "release":
 		return "release the holdback", nil
 	}
@@ -96,8 +100,10 @@ func (w Wait) Path() (string, error) {
 	switch w.For {
 	case "decision", "answer", "draft":
 		return at + "/papers/" + string(w.PaperID), nil
-	case "truck", "delivery":
+	case "truck":
 		return at + "/edit", nil
+	case "authorization", "re-estimate", "delivery":
+		return at + "/papers", nil
 	case "deposit":
 		return at + "/payments/new?invoice=deposit", nil
 	case "invoice":

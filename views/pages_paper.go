@@ -59,6 +59,28 @@ type Papers struct {
 // Template names the page's template.
 func (Papers) Template() string { return "owner/papers" }
 
+// Beginning is a paper that the office can begin where the build stands.
+type Beginning struct {
+	Kind       signoff.Kind
+	ReEstimate bool
+	Text       string // of its button
+}
+
+// Beginnings are the papers that the office can begin now.
+func (p Papers) Beginnings() []Beginning {
+	teardown := Beginning{Kind: signoff.Teardown, Text: "Teardown authorization"}
+	if !p.Agreed {
+		return []Beginning{{Kind: signoff.BuildAgreement, Text: "Build agreement"}, teardown}
+	}
+	return []Beginning{
+		{Kind: signoff.ChangeOrder, Text: "Change order"},
+		{Kind: signoff.ChangeOrder, ReEstimate: true, Text: "Re-estimate after the teardown"},
+		{Kind: signoff.DateChange, Text: "Date change"},
+		teardown,
+		{Kind: signoff.DeliveryAcceptance, Text: "Delivery acceptance"},
+	}
+}
+
 // In returns the papers in one state.
 func (p Papers) In(state signoff.State) []PaperItem {
 	var in []PaperItem

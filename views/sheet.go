@@ -156,10 +156,25 @@ func asksParts(kind signoff.Kind) bool {
 	return kind == signoff.BuildAgreement || kind == signoff.Teardown || kind == signoff.ChangeOrder
 }
 
-// ShowsTotal reports whether the build's total and date before and after are
-// shown: on papers that can move them.
-func (v SheetView) ShowsTotal() bool {
+// ShowsTotal reports whether the build's total before and after is shown.
+func (v SheetView) ShowsTotal() bool { return v.Sheet.Kind == signoff.ChangeOrder }
+
+// ShowsDate reports whether the ready date before and after is shown.
+func (v SheetView) ShowsDate() bool {
 	return v.Sheet.Kind == signoff.ChangeOrder || v.Sheet.Kind == signoff.DateChange
+}
+
+// OwnNotices are the notices but the last, which is the same on every paper.
+func (v SheetView) OwnNotices() []string {
+	return v.Sheet.Notices[:max(len(v.Sheet.Notices)-1, 0)]
+}
+
+// LastNotice is the last notice; "" without any.
+func (v SheetView) LastNotice() string {
+	if n := len(v.Sheet.Notices); n > 0 {
+		return v.Sheet.Notices[n-1]
+	}
+	return ""
 }
 
 // Several reports whether lines are borne by more than one stage.
@@ -219,14 +234,19 @@ func (v SheetView) Taxed() bool {
 
 // TaxWords returns "Tax: 6.25 % on parts and 2 % on labour", or "Tax".
 func (v SheetView) TaxWords() string {
+	if rates := v.RateWords(); rates != "" {
+		return "Tax: " + rates
+	}
+	return "Tax"
+}
+
+// RateWords returns "6.25 % on parts and 2 % on labour"; "" for no tax.
+func (v SheetView) RateWords() string {
 	var rates []string
 	for _, r := range v.Sheet.TaxRates {
 		rates = append(rates, Percent(r.BasisPoints)+" on "+string(r.Kind))
 	}
-	if len(rates) == 0 {
-		return "Tax"
-	}
-	return "Tax: " + List(rates)
+	return List(rates)
 }
 
 // DateMove says how the agreed date moves: "6 working days later than

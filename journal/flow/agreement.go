@@ -31,10 +31,12 @@ func (s *Steps) SaveTerms(ctx context.Context, a Actor, id journal.BuildID, vers
 		if err := tx.SaveTerms(id, t); err != nil {
 			return "", nil, err
 		}
+		why := scopeChanged
 		if t.Tax != was.Tax {
-			if err := s.renewOut(tx, a, id, "The tax rates were changed, so the totals are worked out afresh."); err != nil {
-				return "", nil, err
-			}
+			why = "The tax rates were changed, so the totals are worked out afresh."
+		}
+		if err := s.renewOut(tx, a, id, why); err != nil {
+			return "", nil, err
 		}
 		return "terms changed", map[string]any{"terms": termsDetail(t)}, nil
 	})

@@ -15,7 +15,8 @@ import (
 
 // Promises 5 and 6: no cent appears or vanishes; a stage bills once.
 
-// ready makes a stage's gate ask for nothing and opens it.
+// ready makes a stage's gate ask for nothing, and for no teardown authorization,
+// and opens it.
 func (y *yard) ready(build journal.BuildID, n int) journal.StageID {
 	y.t.Helper()
 	st := y.stage(build, n)

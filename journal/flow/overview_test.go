@@ -76,7 +76,7 @@ func TestWaits_throughABuild(t *testing.T) {
 	inv, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, st.ID)
 	y.do(err)
 	y.now = y.now.AddDate(0, 0, 12) // due after 10
-	w = y.waits(y.heron, "payment invoice", "us start")
+	w = y.waits(y.heron, "payment invoice", "us authorization")
 	if w[0].Invoice.ID != inv.ID || w[0].Amount != inv.Document.Payable || w[0].Days != 12 || w[0].Late != 2 || w[1].Stage.Name != "Teardown" || w[1].Days != 12 {
 		t.Errorf("waits %+v", w)
 	}
@@ -84,7 +84,7 @@ func TestWaits_throughABuild(t *testing.T) {
 		t.Errorf("due %s, want %s", due, inv.Document.Payable)
 	}
 	y.do(y.steps.RecordPayment(y.ctx, y.office, y.heron, journal.Payment{ID: "form-number-of-invoice-1", InvoiceID: inv.ID, Amount: inv.Document.Payable, On: "2026-04-29", Means: journal.Cheque}))
-	y.waits(y.heron, "us start")
+	y.waits(y.heron, "us authorization")
 
 	y.do(y.steps.SaveDelivered(y.ctx, y.office, y.heron, y.view(y.heron).Build.Version, "2026-04-29"))
 	// 10 % of 1,000.00 was held back.
@@ -96,7 +96,7 @@ func TestWaits_throughABuild(t *testing.T) {
 func TestWaits_papers(t *testing.T) {
 	y := newYard(t)
 	y.agree(y.heron)
-	y.do(y.steps.OpenStage(y.ctx, y.jory, y.heron, y.stage(y.heron, 1).ID))
+	y.do(y.steps.OpenStage(y.ctx, y.jory, y.heron, y.stage(y.heron, 4).ID))
 	draft := got(y.steps.NewPaper(y.ctx, y.office, y.heron, flow.PaperStart{Kind: signoff.ChangeOrder}))(t)
 	if w := y.waits(y.heron, "us draft"); w[0].Paper.Paper.ID != draft.ID {
 		t.Errorf("draft is %+v", w[0].Paper)

@@ -63,9 +63,15 @@ func (s *Steps) SaveScope(ctx context.Context, a Actor, id journal.BuildID, rows
 		if err := x.bad.Err(); err != nil {
 			return err
 		}
-		return x.store()
+		if err := x.store(); err != nil {
+			return err
+		}
+		return s.renewOut(tx, a, id, scopeChanged)
 	})
 }
+
+// scopeChanged tells owners why a paper that shows stages comes once more.
+const scopeChanged = "The shop changed the stages or the terms, so this paper is made out afresh."
 
 // scoping gathers what a scope form changes before any of it is stored.
 type scoping struct {
@@ -221,6 +227,7 @@ type StageChange struct {
 	LeadID      journal.PersonID
 	Gate        journal.Gate
 	Cautions    []string
+	Teardown    bool
 }
 
 // SaveStage stores an edit of a stage's name, plan, lead, gate and cautions, at
@@ -245,7 +252,7 @@ func (s *Steps) SaveStage(ctx context.Context, a Actor, id journal.BuildID, stag
 		st.Name, st.PlannedDays = journal.CleanLine(c.Name), c.PlannedDays
 		st.PlannedFrom, st.PlannedTo, st.LeadID = c.PlannedFrom, c.PlannedTo, c.LeadID
 		st.Gate = journal.Gate{Photos: c.Gate.Photos, Checks: cleanLines(c.Gate.Checks)}
-		st.Cautions = cleanLines(c.Cautions)
+		st.Cautions, st.Teardown = cleanLines(c.Cautions), c.Teardown
 		bad := journal.ProblemsOf(st.Validate())
 		if st.LeadID != lead {
 			if err := checkLead(tx, bad, "lead", st.LeadID); err != nil {
@@ -258,7 +265,10 @@ func (s *Steps) SaveStage(ctx context.Context, a Actor, id journal.BuildID, stag
 		if err := tx.SaveStage(st); err != nil {
 			return err
 		}
-		return s.record(tx, a, id, "stage changed", string(stage), stageDetail(st))
+		if err := s.record(tx, a, id, "stage changed", string(stage), stageDetail(st)); err != nil {
+			return err
+		}
+		return s.renewOut(tx, a, id, scopeChanged)
 	})
 }
 
@@ -273,6 +283,6 @@ func stageDetail(st journal.Stage) map[string]any {
 		"stage": string(st.ID), "name": st.Name, "position": st.Position, "days": st.PlannedDays,
 		"from": string(st.PlannedFrom), "to": string(st.PlannedTo), "lead": string(st.LeadID),
 		"value": value, "total": int64(st.Value.Total()),
-		"gate_photos": st.Gate.Photos, "gate_checks": st.Gate.Checks,
+		"gate_photos": st.Gate.Photos, "gate_checks": st.Gate.Checks, "teardown": st.Teardown,
 	}
 }

@@ -28,7 +28,7 @@ func ShippedPlan() journal.Plan {
 			Cautions: []string{cautionFuel, cautionBattery},
 		},
 		{
-			Name: "Teardown", PlannedDays: 8,
+			Name: "Teardown", PlannedDays: 8, Teardown: true,
 			Gate: gate(40,
 				"Every assembly photographed before and during",
 				"Fasteners bagged and labelled, worn ones kept as patterns",

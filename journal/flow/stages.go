@@ -108,6 +108,10 @@ type StageView struct {
 	Row      billing.StageRow
 	Lead     journal.Person // zero when none is chosen
 	Invoices []Invoice      // issued by this stage's closes
+	// NeedsLeave: it takes the truck apart, has not begun, and has no signed
+	// teardown authorization; LeaveOut says that one is out for sign-off.
+	NeedsLeave bool
+	LeaveOut   bool
 	// Next is the document that closing now would issue, with no number yet;
 	// WouldBill is false when there is nothing to bill. For the office only.
 	Next      billing.Document
@@ -128,6 +132,16 @@ func (s *Steps) StageOf(ctx context.Context, a Actor, build journal.BuildID, sta
 		}
 		if v.Gate, err = gateOf(r, v.Build, v.Stage); err != nil {
 			return err
+		}
+		if v.Stage.Teardown && v.Stage.State == journal.NotStarted {
+			allowed, err := teardownAllowed(r, build, stage)
+			if err != nil {
+				return err
+			}
+			v.NeedsLeave = !allowed
+			for _, p := range v.Gate.PapersOut {
+				v.LeaveOut = v.LeaveOut || p.Kind == signoff.Teardown
+			}
 		}
 		turns, err := r.Turns(build)
 		if err != nil {

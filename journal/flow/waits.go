@@ -28,15 +28,17 @@ const (
 	ForDeposit WaitFor = "deposit" // payment: Amount is still to come
 	ForInvoice WaitFor = "invoice" // payment: Amount is open on Invoice
 
-	ForAgreement WaitFor = "agreement" // us: the build is still being scoped
-	ForAnswer    WaitFor = "answer"    // us: Question on Paper
-	ForDraft     WaitFor = "draft"     // us: Paper is not sent yet, or was recalled
-	ForStart     WaitFor = "start"     // us: no stage is under way; Stage comes next
-	ForGate      WaitFor = "gate"      // us: Stage nears its end or is past it; Missing
-	ForClose     WaitFor = "close"     // us: the gate of Stage has all it needs
-	ForBilling   WaitFor = "billing"   // us: signed changes of Amount on closed stages
-	ForDelivery  WaitFor = "delivery"  // us: every stage is closed
-	ForRelease   WaitFor = "release"   // us: delivered, and Amount is held back
+	ForAgreement WaitFor = "agreement"     // us: the build is still being scoped
+	ForAnswer    WaitFor = "answer"        // us: Question on Paper
+	ForDraft     WaitFor = "draft"         // us: Paper is not sent yet, or was recalled
+	ForAuthority WaitFor = "authorization" // us: Stage comes next and takes the truck apart, and the owner was not asked for leave
+	ForEstimate  WaitFor = "re-estimate"   // us: Stage has taken the truck apart, and the estimate was not renewed since
+	ForStart     WaitFor = "start"         // us: no stage is under way; Stage comes next
+	ForGate      WaitFor = "gate"          // us: Stage nears its end or is past it; Missing
+	ForClose     WaitFor = "close"         // us: the gate of Stage has all it needs
+	ForBilling   WaitFor = "billing"       // us: signed changes of Amount on closed stages
+	ForDelivery  WaitFor = "delivery"      // us: every stage is closed
+	ForRelease   WaitFor = "release"       // us: delivered, and Amount is held back
 )
 
 // Wait is one thing that a build waits on. Fields that do not apply are zero.
@@ -99,7 +101,7 @@ func (w waiting) all() ([]Wait, error) {
 	}
 	all = append(all, answers...)
 	if w.build.State == journal.Agreed {
-		all = append(all, w.work()...)
+		all = append(all, w.work(papers)...)
 	}
 	if w.actor.Person.Role == journal.Office && agreed {
 		all = append(all, w.toBill(papers)...)
@@ -166,8 +168,8 @@ func (w waiting) payments() ([]Wait, error) {
 
 // work are the stages that wait to be begun, to get what their gate asks for,
 // or to be closed.
-func (w waiting) work() []Wait {
-	var all []Wait
+func (w waiting) work(papers []PaperLine) []Wait {
+	all := w.reEstimate(papers)
 	underWay, closed := 0, 0
 	var next *journal.Stage
 	var lastClosed time.Time
@@ -199,6 +201,15 @@ func (w waiting) work() []Wait {
 		all = append(all, w.wait(OnUs, ForDelivery, since))
 	case !w.build.ArrivedOn.IsZero():
 		start := w.wait(OnUs, ForStart, max(since, w.build.ArrivedOn))
+		if next.Teardown {
+			switch authority(papers, next.ID) {
+			case signoff.Sent:
+				return all // it waits on the owner
+			case signoff.Signed:
+			default:
+				start.For = ForAuthority
+			}
+		}
 		start.Stage = *next
 		if !start.Stage.PlannedFrom.IsZero() {
 			start.Late = max(start.Stage.PlannedFrom.DaysUntil(w.today), 0)
@@ -206,6 +217,42 @@ func (w waiting) work() []Wait {
 		all = append(all, start)
 	}
 	return all
+}
+
+// authority is where the owner's leave to take the truck apart in a stage stands:
+// signed, sent, or "" for neither.
+func authority(papers []PaperLine, stage journal.StageID) signoff.State {
+	var best signoff.State
+	for _, p := range papers {
+		if p.Paper.Kind != signoff.Teardown || p.Sheet.Stage.ID != stage {
+			continue
+		}
+		switch p.Paper.State {
+		case signoff.Signed:
+			return signoff.Signed
+		case signoff.Sent:
+			best = signoff.Sent
+		}
+	}
+	return best
+}
+
+// reEstimate is the estimate to be renewed once the truck is apart. It is
+// settled by beginning one, which waits by itself from then on.
+func (w waiting) reEstimate(papers []PaperLine) []Wait {
+	for _, p := range papers {
+		if p.Paper.Kind == signoff.ChangeOrder && (p.Paper.Draft.ReEstimate || p.Sheet.ReEstimate) {
+			return nil
+		}
+	}
+	for _, line := range w.lines {
+		if line.Stage.Teardown && line.Stage.State == journal.Closed {
+			estimate := w.wait(OnUs, ForEstimate, w.day(line.Stage.ClosedAt))
+			estimate.Stage = line.Stage
+			return []Wait{estimate}
+		}
+	}
+	return nil
 }
 
 // gate says whether a stage under way waits on us: its gate has all it needs,
