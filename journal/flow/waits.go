@@ -96,7 +96,7 @@ func (w waiting) all() ([]Wait, error) {
 		}
 		all = append(all, payments...)
 	}
-	if w.build.State == journal.Scoping {
+	if w.build.State == journal.Scoping && !underWay(papers, signoff.BuildAgreement) {
 		all = append(all, w.wait(OnUs, ForAgreement, w.day(w.build.CreatedAt)))
 	}
 	all = append(all, answers...)
@@ -107,6 +107,16 @@ func (w waiting) all() ([]Wait, error) {
 		all = append(all, w.toBill(papers)...)
 	}
 	return all, nil
+}
+
+// underWay reports whether a paper of the kind is being worked on or out.
+func underWay(papers []PaperLine, kind signoff.Kind) bool {
+	for _, p := range papers {
+		if p.Paper.Kind == kind && !p.Paper.Decided() {
+			return true
+		}
+	}
+	return false
 }
 
 // papers are the papers that wait for the owner, and those that wait for us: to

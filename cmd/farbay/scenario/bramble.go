@@ -10,7 +10,8 @@ var bramble = buildStory{
 	nickname: "Bramble",
 	truck:    journal.Truck{Year: 1969, Make: "Tolland", Model: "open tub", Serial: "TL-4471-69", Odometer: 67055, Unit: "miles", Colour: "Not chosen yet"},
 	paint:    scenery.Truck{Seed: 53, Body: scenery.OpenTub, Topcoat: rgb(140, 68, 52), Accent: rgb(220, 214, 198), Make: "Tolland", Model: "Open tub", Serial: "TL-4471-69", Year: 1969, Miles: 67055},
-	owner:    casey, lead: pilar, arrived: 2,
+	owner:    casey, lead: pilar, arrived: 2, offered: 1, ready: 190, deposit: dollars(9000),
+	scope: "Bramble is taken down to the frame and built back as an open tub for dirt roads: frame blasted and coated, tub mended and painted in a colour that Casey chooses before paint, engine gone through, brakes renewed all round, new wiring.\n\nNot part of it: a hardtop, and a winch.",
 	stages: []stageStory{
 		{name: "Arrival", value: split(900, 0, 0), opened: 2, ticks: 2, entries: []entryStory{
 			{day: 2, hour: 14, minute: 5, by: pilar, text: "Bramble is in. More moss than rust on top, and we have not looked underneath yet.",

@@ -50,6 +50,12 @@ func (b *build) schedule() {
 	if s.agreed > 0 {
 		b.on(s.agreed, 10, 0, "agreement", b.agree)
 	}
+	if s.offered > 0 {
+		b.on(s.offered, 16, 5, "offer", func(ctx context.Context) error {
+			_, err := b.sends(ctx, flow.PaperStart{Kind: signoff.BuildAgreement}, b.agreement)
+			return err
+		})
+	}
 	for _, st := range s.stages {
 		b.scheduleStage(st)
 	}
@@ -70,6 +76,9 @@ func (b *build) scheduleStage(st stageStory) {
 	}
 	for _, e := range st.entries {
 		b.on(e.day, e.hour, e.minute, "entry", func(ctx context.Context) error { return b.post(ctx, st.name, e) })
+	}
+	if st.closed > 0 && st.name == "Re-estimate" {
+		b.on(st.closed, 14, 0, "re-estimate", b.reEstimate)
 	}
 	if st.closed > 0 {
 		b.on(st.closed, 16, 30, "close "+st.name, func(ctx context.Context) error { return b.close(ctx, st) })
@@ -92,14 +101,6 @@ func (b *build) arrive(ctx context.Context) (err error) {
 	err = steps.AddOwner(ctx, office, b.id, flow.NewMember{PersonID: b.t.actors[s.owner].Person.ID, As: journal.AsOwner})
 	if err != nil {
 		return err
-	}
-	if s.delegate != "" {
-		err = steps.AddOwner(ctx, office, b.id, flow.NewMember{
-			PersonID: b.t.actors[s.delegate].Person.ID, As: journal.AsDelegate, NamedBy: "Letter in the file, first week",
-		})
-		if err != nil {
-			return err
-		}
 	}
 	view, err := steps.BuildShow(ctx, office, b.id)
 	if err != nil {
@@ -158,14 +159,17 @@ func (b *build) underWay(stage string) bool {
 	return false
 }
 
+// agree has the owner sign the agreement, and leave to take the truck apart, and
+// pay the deposit.
 func (b *build) agree(ctx context.Context) error {
-	view, err := b.t.steps.BuildShow(ctx, b.office(), b.id)
+	err := b.signs(ctx, signoff.BuildAgreement, b.agreement)
 	if err != nil {
 		return err
 	}
-	err = b.t.steps.RecordAgreement(ctx, b.office(), b.id, flow.Agreement{
-		Version: view.Build.Version, On: journal.DateOf(b.t.clock, b.t.zone), How: "signed on paper, in the file",
-		ReadyOn: b.t.calendar.AddWorkingDays(b.t.today, b.story.ready),
+	err = b.signs(ctx, signoff.Teardown, func(d *signoff.Draft) {
+		d.Reason = "What is under the paint, the mats and the old undercoat shows only when the truck is apart."
+		d.Destroyed = append(d.Destroyed, "Exhaust clamps", "Body mount bushings", "Door and glass weatherstrip")
+		d.Reassembly, d.ReassemblyDays = 4_200_00, 9
 	})
 	if err != nil || b.story.deposit == 0 {
 		return err
@@ -174,6 +178,18 @@ func (b *build) agree(ctx context.Context) error {
 		ID: journal.PaymentID(b.t.steps.NewID()), Amount: b.story.deposit, On: journal.DateOf(b.t.clock, b.t.zone),
 		Means: journal.Wire, Reference: "deposit",
 	})
+}
+
+// agreement fills in what the story's shop offers.
+func (b *build) agreement(d *signoff.Draft) {
+	d.Reason, d.ReadyOn = b.story.scope, b.t.calendar.AddWorkingDays(b.t.today, b.story.ready)
+	if b.story.delegate != "" {
+		p := b.t.actors[b.story.delegate].Person
+		d.Delegate = &signoff.Delegate{Name: p.Name, Email: p.Email, Phone: p.Phone}
+	}
+	if b.story.allowance != (signoff.Limits{}) {
+		d.Allowance = &b.story.allowance
+	}
 }
 
 func (b *build) stage(ctx context.Context, name string) (journal.Stage, error) {
@@ -219,12 +235,12 @@ func (b *build) pay(ctx context.Context, told stageStory) error {
 	})
 }
 
+// deliver has the owner sign for the truck.
 func (b *build) deliver(ctx context.Context) error {
-	view, err := b.t.steps.BuildShow(ctx, b.office(), b.id)
-	if err != nil {
-		return err
-	}
-	return b.t.steps.SaveDelivered(ctx, b.office(), b.id, view.Build.Version, journal.DateOf(b.t.clock, b.t.zone))
+	return b.signs(ctx, signoff.DeliveryAcceptance, func(d *signoff.Draft) {
+		d.Reason = "Drive it gently for the first 500 miles and bring it back, or call, for the first check."
+		d.HandedOver = []string{"Two sets of keys", "The spare wheel and the jack", "A box of replaced parts that you asked for", "The paint formula and the touch-up bottle"}
+	})
 }
 
 // post posts an entry and notes its photos; those of a find that a paper needs
@@ -286,83 +302,6 @@ func (b *build) isEvidence(key string) bool {
 	return false
 }
 
-func (b *build) scheduleChange(c changeStory) {
-	b.on(c.day, 15, 45, "send "+c.title, func(ctx context.Context) error { return b.send(ctx, c) })
-	for _, q := range c.asks {
-		b.on(q.day, 19, 5, "question on "+c.title, func(ctx context.Context) error {
-			return b.t.steps.Ask(ctx, b.t.actors[b.story.owner], b.id, b.papers[c.title], q.text)
-		})
-		if q.answer != "" {
-			b.on(q.answered, 8, 20, "answer on "+c.title, func(ctx context.Context) error { return b.answer(ctx, c, q) })
-		}
-	}
-	if day, outcome := outcomeOf(c); day > 0 {
-		b.on(day, 18, 40, "decide "+c.title, func(ctx context.Context) error { return b.decide(ctx, c, outcome) })
-	}
-}
-
-func (b *build) send(ctx context.Context, c changeStory) error {
-	steps, office := b.t.steps, b.office()
-	p, err := steps.NewPaper(ctx, office, b.id, flow.PaperStart{Kind: signoff.ChangeOrder, EntryID: b.entries[c.from]})
-	if err != nil {
-		return err
-	}
-	change := signoff.Draft{
-		Title: c.title, Reason: c.reason, Photos: p.Draft.Photos, StageID: b.stages[c.stage], Days: c.days,
-	}
-	for _, l := range c.lines {
-		line := signoff.Line{Kind: l.kind, Text: l.text, Minutes: l.minutes, Amount: l.amount}
-		if l.kind == journal.Labour {
-			line.Rate = shop.LabourRate
-		}
-		change.Lines = append(change.Lines, line)
-	}
-	if p, err = steps.SavePaper(ctx, office, b.id, p.ID, p.Version, change); err != nil {
-		return err
-	}
-	b.papers[c.title] = p.ID
-	_, err = steps.SendPaper(ctx, office, b.id, p.ID, p.Version)
-	return err
-}
-
-func (b *build) answer(ctx context.Context, c changeStory, q askStory) error {
-	view, err := b.t.steps.PaperPage(ctx, b.office(), b.id, b.papers[c.title])
-	if err != nil {
-		return err
-	}
-	for _, asked := range view.Questions {
-		if asked.Text == q.text {
-			return b.t.steps.Answer(ctx, b.office(), b.id, b.papers[c.title], asked.ID, q.answer)
-		}
-	}
-	return fmt.Errorf("the question %q was not asked", q.text)
-}
-
-// decide has the owner decide, after agreeing to electronic records the first
-// time.
-func (b *build) decide(ctx context.Context, c changeStory, outcome signoff.Outcome) error {
-	owner := b.t.actors[b.story.owner]
-	_, agreed, err := b.t.steps.ConsentOf(ctx, owner.Person.ID)
-	if err != nil {
-		return err
-	}
-	if !agreed {
-		word := flow.TestWord(owner.Person.ID, b.t.ConsentVersion)
-		if err := b.t.steps.GiveConsent(ctx, owner, b.t.ConsentVersion, b.t.ConsentSHA256, word); err != nil {
-			return err
-		}
-	}
-	view, err := b.t.steps.PaperPage(ctx, owner, b.id, b.papers[c.title])
-	if err != nil {
-		return err
-	}
-	last := view.Revisions[len(view.Revisions)-1]
-	_, err = b.t.steps.Decide(ctx, owner, b.id, b.papers[c.title], flow.DecideInput{
-		Revision: last.Number, SHA256: last.SHA256, Outcome: outcome, TypedName: owner.Person.Name, Reason: c.why,
-	})
-	return err
-}
-
 // askForPhotos gives the gates of the stages that are not closed the number of
 // photos that the shipped plan asks for.
 func (b *build) askForPhotos(ctx context.Context) error {
@@ -376,7 +315,7 @@ func (b *build) askForPhotos(ctx context.Context) error {
 		}
 		change := flow.StageChange{
 			Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, PlannedFrom: st.PlannedFrom,
-			PlannedTo: st.PlannedTo, LeadID: st.LeadID, Gate: st.Gate, Cautions: st.Cautions,
+			PlannedTo: st.PlannedTo, LeadID: st.LeadID, Gate: st.Gate, Cautions: st.Cautions, Teardown: st.Teardown,
 		}
 		change.Gate.Photos = photosWanted(st.Name)
 		if err := b.t.steps.SaveStage(ctx, b.office(), b.id, st.ID, change); err != nil {

@@ -3,6 +3,7 @@ package scenario
 import (
 	"farbay/cmd/farbay/scenery"
 	"farbay/journal"
+	"farbay/journal/signoff"
 )
 
 // heron is torn down, with finds, one change signed, one declined, and one out
@@ -12,7 +13,9 @@ var heron = buildStory{
 	truck:    journal.Truck{Year: 1971, Make: "Ostler", Model: "Fenman, short bed", Serial: "OF7-10442", Odometer: 88412, Unit: "miles", Colour: "Marsh green with a bone roof"},
 	paint:    scenery.Truck{Seed: 11, Body: scenery.ShortBed, Topcoat: rgb(58, 98, 74), Accent: rgb(232, 224, 203), Make: "Ostler", Model: "Fenman", Serial: "OF7-10442", Year: 1971, Miles: 88412},
 	owner:    ida, delegate: tomas, lead: odd,
-	arrived: 38, agreed: 36, ready: 150, deposit: dollars(12000), holdback: 0,
+	scope:     "Heron is taken down to the bare frame. The frame is blasted, mended where it must be, and powder coated. The body is mended in metal, painted marsh green with a bone roof, and lined underneath.\n\nEngine, gearbox and axles are opened, measured and rebuilt with what measuring shows to be needed. Wiring is renewed by the old colours. Seats and trim are kept and cleaned.\n\nNot part of it: chrome, the radio, and anything found that is not written here.",
+	allowance: signoff.Limits{PerFind: dollars(250), PerMonth: dollars(750)},
+	arrived:   38, agreed: 36, ready: 150, deposit: dollars(12000), holdback: 0,
 	stages: []stageStory{
 		{name: "Arrival", value: split(900, 0, 0), opened: 38, closed: 35, paid: 31, entries: []entryStory{
 			{day: 38, hour: 10, minute: 12, by: odd, text: "Heron came off the trailer under its own brakes, just. Walked round it with the owner's list: everything on the list is here, and a box of window felts that is not.",

@@ -11,6 +11,7 @@ var juniper = buildStory{
 	truck:    journal.Truck{Year: 1966, Make: "Calder", Model: "one-ton", Serial: "C1T-66-0318", Odometer: 51730, Unit: "miles", Colour: "Blue grey, oyster roof"},
 	paint:    scenery.Truck{Seed: 23, Body: scenery.Wagon, Topcoat: rgb(84, 112, 138), Accent: rgb(226, 220, 206), Make: "Calder", Model: "One-ton", Serial: "C1T-66-0318", Year: 1966, Miles: 51730},
 	owner:    renny, lead: pilar,
+	scope:   "A body-off restoration to driving order: frame blasted and coated, body mended and painted blue grey with an oyster roof, engine and drivetrain rebuilt, new wiring, new glass seals. The bed wood is renewed in oak.\n\nThe heater stays as it is.",
 	arrived: 178, agreed: 174, ready: 74, deposit: dollars(15000), holdback: 500,
 	stages: []stageStory{
 		{name: "Arrival", value: split(900, 0, 0), opened: 178, closed: 173, paid: 168, entries: []entryStory{

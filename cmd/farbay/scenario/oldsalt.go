@@ -11,6 +11,7 @@ var oldSalt = buildStory{
 	truck:    journal.Truck{Year: 1978, Make: "Ostler", Model: "Packer", Serial: "OP8-22017", Odometer: 132904, Unit: "miles", Colour: "Rope yellow, white roof"},
 	paint:    scenery.Truck{Seed: 37, Body: scenery.LongBed, Topcoat: rgb(203, 160, 84), Accent: rgb(240, 237, 228), Make: "Ostler", Model: "Packer", Serial: "OP8-22017", Year: 1978, Miles: 32904},
 	owner:    bodil, lead: odd,
+	scope:   "Old Salt is taken apart, freed of salt and rust, and built back as it left the factory, in rope yellow with a white roof. Engine and gearbox are rebuilt; everything that the sea has eaten is replaced.",
 	arrived: 246, agreed: 242, ready: -16, deposit: dollars(10000), delivery: 13,
 	stages: []stageStory{
 		{name: "Arrival", value: split(800, 0, 0), opened: 246, closed: 241, paid: 236, entries: []entryStory{

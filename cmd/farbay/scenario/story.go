@@ -5,24 +5,28 @@ import (
 
 	"farbay/cmd/farbay/scenery"
 	"farbay/journal"
+	"farbay/journal/signoff"
 )
 
 // buildStory is one build from its arrival on.
 type buildStory struct {
-	nickname string
-	truck    journal.Truck
-	paint    scenery.Truck
-	owner    who
-	delegate who // "" for none
-	lead     who
-	arrived  int // working days ago, as all days here
-	agreed   int // when the agreement was signed; 0: still being scoped
-	ready    int // agreed ready date in working days from today; negative: past
-	deposit  journal.Cents
-	holdback journal.BasisPoints
-	stages   []stageStory
-	changes  []changeStory
-	delivery int // 0: not delivered
+	nickname  string
+	truck     journal.Truck
+	paint     scenery.Truck
+	owner     who
+	delegate  who // "" for none
+	lead      who
+	arrived   int            // working days ago, as all days here
+	agreed    int            // when the agreement was signed; 0: still being scoped
+	offered   int            // when an agreement was sent that is not signed yet; 0: none
+	scope     string         // what the agreement says is to be done
+	allowance signoff.Limits // zero: none
+	ready     int            // agreed ready date in working days from today; negative: past
+	deposit   journal.Cents
+	holdback  journal.BasisPoints
+	stages    []stageStory
+	changes   []changeStory
+	delivery  int // 0: not delivered
 }
 
 // stageStory is one stage, by the name it has in the shop's plan.
