@@ -278,9 +278,18 @@ func saidPosted(e journal.Entry) string {
 }
 
 // entry shows one entry. GET /builds/:build/entries/:entry
-func (a *App) entry(c echo.Context) error { return a.showEntry(c, http.StatusOK, "", nil) }
+func (a *App) entry(c echo.Context) error { return a.showEntry(c, http.StatusOK, entryPage{}) }
 
-func (a *App) showEntry(c echo.Context, status int, reason string, bad journal.Problems) error {
+// entryPage is what was typed on an entry's page and refused. The zero value shows
+// the entry as it is.
+type entryPage struct {
+	reason string // of withdrawing
+	what   string // of asking about a belonging
+	answer *views.BelongingForm
+	bad    journal.Problems
+}
+
+func (a *App) showEntry(c echo.Context, status int, p entryPage) error {
 	ctx, build := c.Request().Context(), of(c).build.ID
 	v, err := a.steps.EntryShow(ctx, actor(c), build, entryID(c))
 	if err != nil {
@@ -293,9 +302,15 @@ func (a *App) showEntry(c echo.Context, status int, reason string, bad journal.P
 	}
 	shown := entryView(f.Words, v.Entry, v.Stages, v.Photos, v.Names, staff)
 	if !staff {
-		return a.show(c, status, views.Entry{Frame: f, Entry: shown})
+		return a.show(c, status, views.Entry{Frame: f, Entry: shown, Belonging: belongingView(f.Words, v.Belonging, false, p.answer), Uses: v.Uses})
 	}
-	page := views.StaffEntry{Frame: f, Entry: v.Entry, Shown: shown, Problems: bad, Reason: reason, CanEdit: v.MayEdit}
+	page := views.StaffEntry{
+		Frame: f, Entry: v.Entry, Shown: shown, Problems: p.bad, Reason: p.reason, CanEdit: v.MayEdit,
+		Belonging: belongingView(f.Words, v.Belonging, true, nil), Uses: v.Uses, CanBook: v.CanBook,
+	}
+	if v.Belonging == nil && v.Entry.Kind == journal.KindFind && v.Entry.WithdrawnAt.IsZero() && v.Entry.Audience == journal.OwnerToo {
+		page.Ask = &views.AskForm{Action: entryPath(build, v.Entry.ID) + "/ask", What: p.what, Problems: p.bad}
+	}
 	for i := len(v.History) - 1; i >= 0; i-- {
 		edit := v.History[i]
 		page.History = append(page.History, views.EntryWas{Edit: edit, By: v.Names[edit.ByID], Stage: stageName(v.Stages, edit.StageID)})
@@ -434,7 +449,7 @@ func (a *App) entryWithdraw(c echo.Context) error {
 	build := of(c).build.ID
 	err = a.steps.WithdrawEntry(c.Request().Context(), actor(c), build, entryID(c), f.version(), f.line("reason"))
 	if bad, other := problems(err); other == nil && len(bad) > 0 {
-		return a.showEntry(c, http.StatusUnprocessableEntity, f.raw("reason"), bad)
+		return a.showEntry(c, http.StatusUnprocessableEntity, entryPage{reason: f.raw("reason"), bad: bad})
 	}
 	if err != nil {
 		return err

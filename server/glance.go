@@ -50,6 +50,12 @@ func waits(g flow.Glance, role journal.Role) []views.Wait {
 				one.Title = w.Paper.Sheet.Title
 			}
 		}
+		if w.For == flow.ForWish || w.For == flow.ForHandling {
+			one.EntryID, one.Title = w.Belonging.EntryID, w.Belonging.What
+			if last, answered := w.Belonging.Last(); answered {
+				one.Stage = string(last.Answer)
+			}
+		}
 		if w.Invoice.ID != "" {
 			one.Invoice = w.Invoice.Document.Name()
 		}

@@ -83,6 +83,14 @@ func (w composer) shown(letter any) (views.Letter, error) {
 			return views.QuestionLetter{MailFrame: f, Sheet: sheet, AskedBy: l.AskedBy, Text: l.Question.Text, Link: w.url() + l.Path}, err
 		}
 		return views.AnswerLetter{MailFrame: f, Sheet: sheet, Text: l.Question.Text, Answer: l.Question.Answer, Link: w.url() + l.Path}, err
+	case flow.UseLetter:
+		return views.UseLetter{MailFrame: w.frame(l.ShopName, l.To), Nickname: l.Nickname, Use: l.Use, Left: l.Left, Link: w.url() + l.Path}, nil
+	case flow.BelongingLetter:
+		return views.BelongingLetter{MailFrame: w.frame(l.ShopName, l.To), Nickname: l.Nickname, What: l.What, Link: w.url() + l.Path}, nil
+	case flow.BelongingAnsweredLetter:
+		return views.BelongingAnsweredLetter{
+			MailFrame: w.frame("", l.To), Nickname: l.Nickname, What: l.What, Answer: string(l.Answer.Answer), Note: l.Answer.Note, By: l.By, Link: w.url() + l.Path,
+		}, nil
 	case flow.InvoiceLetter:
 		return views.InvoiceLetter{
 			MailFrame: w.frame(l.ShopName, l.To), Document: l.Invoice.Document, Nickname: l.Nickname, Stage: l.Stage, Link: w.url() + l.Path,

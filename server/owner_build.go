@@ -98,13 +98,19 @@ func waitings(w views.Words, o flow.OwnerOverview) ([]views.Waiting, error) {
 		if err != nil {
 			return nil, err
 		}
-		effect, err := w.Effect(p.Sheet.DeltaWithTax, p.Sheet.Days)
+		effect, err := w.PaperDoes(p.Sheet)
 		if err != nil {
 			return nil, err
 		}
 		all = append(all, views.Waiting{
 			Heading: p.Sheet.Title, Sentence: paperTitle(p.Paper) + " waits for your decision since " + since + ".",
 			Effect: effect, Href: paperPath(o.Build.ID, p.Paper.ID), Act: "Read it and decide",
+		})
+	}
+	for _, b := range o.Belongings {
+		all = append(all, views.Waiting{
+			Heading: views.UpperFirst(b.What), Sentence: "The shop found it in your truck. What is to become of it?",
+			Href: entryPath(o.Build.ID, b.EntryID), Act: "See it first", Belonging: &views.BelongingForm{BuildID: o.Build.ID, EntryID: b.EntryID, What: b.What},
 		})
 	}
 	for _, open := range o.Invoices {

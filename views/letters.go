@@ -6,6 +6,7 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/billing"
+	"farbay/journal/signoff"
 )
 
 // Links in letters are absolute addresses.
@@ -126,6 +127,43 @@ func (l PaymentLetter) Reversal() bool { return l.Payment.ReversesID != "" }
 // Received returns the amount without its sign.
 func (l PaymentLetter) Received() journal.Cents { return max(l.Payment.Amount, -l.Payment.Amount) }
 
+// UseLetter tells an owner that the standing allowance was used.
+type UseLetter struct {
+	MailFrame
+	Nickname string
+	Use      signoff.Use
+	Left     journal.Cents
+	Link     string
+}
+
+// Mail names the letter's text.
+func (UseLetter) Mail() string { return "allowance-used" }
+
+// BelongingLetter asks an owner what is to become of a find.
+type BelongingLetter struct {
+	MailFrame
+	Nickname string
+	What     string
+	Link     string
+}
+
+// Mail names the letter's text.
+func (BelongingLetter) Mail() string { return "belonging-asked" }
+
+// BelongingAnsweredLetter tells the shop what the owner wants.
+type BelongingAnsweredLetter struct {
+	MailFrame
+	Nickname string
+	What     string
+	Answer   string // "keep", "ship" or "discard"
+	Note     string
+	By       string
+	Link     string
+}
+
+// Mail names the letter's text.
+func (BelongingAnsweredLetter) Mail() string { return "belonging-answered" }
+
 // Outcome returns "signed" or "declined".
 func (v DecisionView) Outcome() string { return string(v.Decision.Outcome) }
 
@@ -136,4 +174,4 @@ func (v SheetView) Reference() string {
 }
 
 var _ = declareLetters(SignInLetter{}, SetPasswordLetter{}, PaperSentLetter{}, QuestionLetter{}, AnswerLetter{},
-	DecisionLetter{}, DecidedLetter{}, InvoiceLetter{}, PaymentLetter{})
+	DecisionLetter{}, DecidedLetter{}, UseLetter{}, BelongingLetter{}, BelongingAnsweredLetter{}, InvoiceLetter{}, PaymentLetter{})

@@ -7,6 +7,7 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/billing"
+	"farbay/journal/signoff"
 )
 
 // BuildCard is one build on an owner's first page.
@@ -210,7 +211,9 @@ func (s Stage) Now() (string, error) {
 // Entry is one entry's page for the owner's side, with all its photos.
 type Entry struct {
 	Frame
-	Entry EntryView
+	Entry     EntryView
+	Belonging *BelongingView // of a find; nil when nobody was asked
+	Uses      []signoff.Use  // of the standing allowance, booked for it
 }
 
 // Template names the page's template.

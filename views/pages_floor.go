@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"farbay/journal"
+	"farbay/journal/signoff"
 )
 
 // FloorHome is the floor's first page: the builds under way, each with its big
@@ -108,12 +109,16 @@ type EntryEdit struct {
 type StaffEntry struct {
 	Frame
 	Entry       journal.Entry
-	Shown       EntryView     // with all its photos
-	History     []EntryWas    // newest first
-	Papers      PaperList     // those made of this find
-	WithdrawnBy string        // name; "" while it stands
-	CanEdit     bool          // the reader may change and withdraw it
-	Bursts      [][]PhotoView // of its photos that look alike, the best guess first; for whoever may change it
+	Shown       EntryView      // with all its photos
+	History     []EntryWas     // newest first
+	Papers      PaperList      // those made of this find
+	WithdrawnBy string         // name; "" while it stands
+	CanEdit     bool           // the reader may change and withdraw it
+	Belonging   *BelongingView // of a find; nil when nobody was asked
+	Ask         *AskForm       // asks about it; nil when it cannot be asked
+	Uses        []signoff.Use  // of the standing allowance, booked for it
+	CanBook     bool           // the reader may book it on the standing allowance
+	Bursts      [][]PhotoView  // of its photos that look alike, the best guess first; for whoever may change it
 	// Problems of the withdraw form, field "reason"; Reason is what was typed.
 	Problems journal.Problems
 	Reason   string

@@ -1,6 +1,7 @@
 package views
 
 import (
+	"fmt"
 	"strings"
 
 	"farbay/journal"
@@ -56,6 +57,25 @@ type LineForm struct {
 	Rate   string // labour only
 	Amount string // all but labour
 	Stage  string // stage id; "" for the paper's
+}
+
+// LineCells is one line of a form as it is shown, piece "line-cells".
+type LineCells struct {
+	N        int // counted from 0
+	Line     LineForm
+	Stages   []Option // to choose from; none when all lines are the same stage's
+	Problems journal.Problems
+}
+
+// Field returns the name of one of the line's fields.
+func (l LineCells) Field(name string) string { return fmt.Sprintf("lines.%d.%s", l.N, name) }
+
+func lineCells(lines []LineForm, stages []Option, problems journal.Problems) []LineCells {
+	var cells []LineCells
+	for i, l := range lines {
+		cells = append(cells, LineCells{N: i, Line: l, Stages: stages, Problems: problems})
+	}
+	return cells
 }
 
 // PaperEdit is the form for a paper. It posts to
@@ -121,6 +141,11 @@ func (p PaperEdit) Say() string {
 		return "List what goes with the truck. Signing it records the delivery, and releases what was held back once every stage is closed."
 	}
 	return "Only the shop sees this until you send it. Say why, show it, and price it; the owner then signs or declines."
+}
+
+// LineCells returns the lines ready to be shown.
+func (p PaperEdit) LineCells() []LineCells {
+	return lineCells(p.Form.Lines, p.LineStageOptions(), p.Problems)
 }
 
 // PowersUnfolded reports whether the part about delegate and allowance stands

@@ -32,13 +32,14 @@ type Wait struct {
 	Late    int           // days past its due day; 0 when not late or never due
 	Amount  journal.Cents // of money that waits; 0 otherwise
 
+	EntryID   journal.EntryID   // of a wish or its handling
 	PaperID   journal.PaperID   // of a decision, answer or draft
 	Paper     string            // "Change order 4", or "change order" for a draft
-	Title     string            // of the paper
+	Title     string            // of the paper; of a wish what was found
 	InvoiceID journal.InvoiceID // of an invoice
 	Invoice   string            // "invoice 31"
 	StageID   journal.StageID   // of a start, gate or close
-	Stage     string            // name
+	Stage     string            // name; of a handling what to do: "keep", "ship" or "discard"
 	Missing   []string          // of a gate, whole sentences
 
 	// NoWay: the reader may not go where one acts on it, so there is no link.
@@ -53,6 +54,10 @@ func (w Wait) What() (string, error) {
 		return w.paper(), nil
 	case "truck":
 		return "the truck is not here yet", nil
+	case "wish":
+		return "keep, ship or discard " + w.Title, nil
+	case "handling":
+		return w.Stage + " " + w.Title + ", as the owner said", nil
 	case "deposit":
 		return "the deposit", nil
 	case "invoice":
@@ -102,6 +107,8 @@ func (w Wait) Path() (string, error) {
 		return at + "/papers/" + string(w.PaperID), nil
 	case "truck":
 		return at + "/edit", nil
+	case "wish", "handling":
+		return at + "/entries/" + string(w.EntryID), nil
 	case "authorization", "re-estimate", "delivery":
 		return at + "/papers", nil
 	case "deposit":

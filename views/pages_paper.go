@@ -42,11 +42,17 @@ func (w Words) PaperSays(p PaperItem) (string, error) {
 		}
 		return w.Effect(p.Delta, p.Days)
 	}
-	sheet, err := w.OfSheet(p.Sheet, "")
+	return w.PaperDoes(p.Sheet)
+}
+
+// PaperDoes says in half a sentence what signing a paper does; see
+// [SheetView.Change].
+func (w Words) PaperDoes(sheet signoff.Sheet) (string, error) {
+	v, err := w.OfSheet(sheet, "")
 	if err != nil {
 		return "", err
 	}
-	return sheet.Change()
+	return v.Change()
 }
 
 // Papers lists a build's papers, for owners and staff.

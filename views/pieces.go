@@ -33,6 +33,8 @@ type Waiting struct {
 	Effect   string // what it changes: Words.Effect, or "$8,400.00 by Friday 17 April"; "" for nothing
 	Href     string
 	Act      string // "Read it and decide"
+	// Belonging is shown instead of the link: it is answered here with one tap.
+	Belonging *BelongingForm
 }
 
 // PhotoView is a photo as everybody who may see it sees it. It has no file

@@ -79,3 +79,32 @@ type PaymentLetter struct {
 	StillDue journal.Cents
 	Path     string
 }
+
+// UseLetter tells an owner that the standing allowance was used.
+type UseLetter struct {
+	ShopName string
+	To       journal.Person
+	Nickname string
+	Use      signoff.Use
+	Left     journal.Cents // of this month
+	Path     string
+}
+
+// BelongingLetter asks an owner what is to become of a find.
+type BelongingLetter struct {
+	ShopName string
+	To       journal.Person
+	Nickname string
+	What     string
+	Path     string
+}
+
+// BelongingAnsweredLetter tells whoever asked what the owner wants.
+type BelongingAnsweredLetter struct {
+	To       journal.Person
+	Nickname string
+	What     string
+	Answer   journal.Answered
+	By       string
+	Path     string
+}

@@ -6,14 +6,15 @@ import (
 	"time"
 
 	"farbay/journal"
+	"farbay/journal/signoff"
 )
 
 // Phrases say amounts and days the shop's way, as package views does.
 type Phrases interface {
-	Money(journal.Cents) (string, error)                  // "$2,339.00"
-	Effect(delta journal.Cents, days int) (string, error) // "+ $2,339.00 and 6 working days"
-	Day(journal.Date) (string, error)                     // "Tuesday 14 April"
-	Since(time.Time) (string, error)                      // "yesterday", "Sunday", "Tuesday 14 April"
+	Money(journal.Cents) (string, error)     // "$2,339.00"
+	PaperDoes(signoff.Sheet) (string, error) // "+ $2,339.00 and 6 working days"
+	Day(journal.Date) (string, error)        // "Tuesday 14 April"
+	Since(time.Time) (string, error)         // "yesterday", "Sunday", "Tuesday 14 April"
 }
 
 // Say tells the owner in plain sentences what is under way, what waits on
@@ -24,6 +25,7 @@ func (o OwnerOverview) Say(p Phrases) ([]string, error) {
 	s := saying{p: p}
 	s.state(o)
 	s.papers(o.Papers)
+	s.belongings(o.Belongings)
 	s.asked(o)
 	s.payments(o)
 	if !o.Waits() {
@@ -57,7 +59,7 @@ func (s *saying) money(c journal.Cents) string { return s.keep(s.p.Money(c)) }
 func (s *saying) day(d journal.Date) string    { return s.keep(s.p.Day(d)) }
 func (s *saying) since(at time.Time) string    { return s.keep(s.p.Since(at)) }
 func (s *saying) effect(line PaperLine) string {
-	return s.keep(s.p.Effect(line.Sheet.DeltaWithTax, line.Sheet.Days))
+	return s.keep(s.p.PaperDoes(line.Sheet))
 }
 
 // state says what is under way, or what is not.
@@ -111,6 +113,17 @@ func (s *saying) papers(papers []PaperLine) {
 		each = append(each, p.Sheet.Title+", "+s.effect(p))
 	}
 	s.add("%s for you: %s.", counted(len(papers), "paper waits", "papers wait"), listed(each, "; ", "; and "))
+}
+
+func (s *saying) belongings(found []journal.Belonging) {
+	if len(found) == 0 {
+		return
+	}
+	each := make([]string, 0, len(found))
+	for _, b := range found {
+		each = append(each, b.What)
+	}
+	s.add("The shop found %s and asks whether to keep, ship or discard it.", listed(each, ", ", " and "))
 }
 
 func (s *saying) asked(o OwnerOverview) {

@@ -18,7 +18,8 @@ type phrases struct{ fault error }
 
 func (p phrases) Money(c journal.Cents) (string, error) { return "$" + c.String(), p.fault }
 
-func (p phrases) Effect(delta journal.Cents, days int) (string, error) {
+func (p phrases) PaperDoes(sheet signoff.Sheet) (string, error) {
+	delta, days := sheet.DeltaWithTax, sheet.Days
 	return fmt.Sprintf("%s and %d working days", delta.Signed(), days), nil
 }
 

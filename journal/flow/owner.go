@@ -21,7 +21,8 @@ type OwnerOverview struct {
 	// What waits on the owner.
 	Papers     []PaperLine // out for sign-off, oldest first, as sent
 	Invoices   []OpenInvoice
-	DepositDue journal.Cents // still to come of the agreed deposit
+	DepositDue journal.Cents       // still to come of the agreed deposit
+	Belongings []journal.Belonging // finds to say keep, ship or discard about, oldest first
 
 	Asked    []AskedAbout // questions on papers that are out, not answered yet
 	Answered []AskedAbout // answers given since the last visit, oldest first
@@ -43,7 +44,7 @@ type AskedAbout struct {
 
 // Waits reports whether anything waits on the owner.
 func (o OwnerOverview) Waits() bool {
-	return len(o.Papers) > 0 || len(o.Invoices) > 0 || o.DepositDue > 0
+	return len(o.Papers) > 0 || len(o.Belongings) > 0 || len(o.Invoices) > 0 || o.DepositDue > 0
 }
 
 // OwnerOverview gathers the first page of a build's owner. since is what
@@ -102,6 +103,15 @@ func (s *Steps) ownerOverview(r Reads, a Actor, build journal.BuildID, since tim
 	}
 	if err := o.addPapers(w); err != nil {
 		return o, err
+	}
+	asked, err := r.Belongings(build)
+	if err != nil {
+		return o, err
+	}
+	for _, b := range asked {
+		if len(b.Answers) == 0 {
+			o.Belongings = append(o.Belongings, b)
+		}
 	}
 	if o.Invoices, err = openInvoices(r, build, w.account, w.today); err != nil {
 		return o, err

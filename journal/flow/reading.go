@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"farbay/journal"
+	"farbay/journal/signoff"
 )
 
 // JournalView is one page of a build's journal.
@@ -122,6 +123,30 @@ type EntryView struct {
 	Photos  map[journal.PhotoID]journal.Photo
 	Names   map[journal.PersonID]string // author and editors
 	MayEdit bool                        // whether the actor may edit or withdraw it
+	// Belonging is what stands about a find that is somebody's property; nil when
+	// nobody was asked.
+	Belonging *BelongingView
+	Uses      []signoff.Use // of the standing allowance, booked for it
+	CanBook   bool          // the actor may book it on the standing allowance
+}
+
+// addFind adds what only a find has.
+func (v *EntryView) addFind(r Reads, a Actor, member *journal.Member) (err error) {
+	if v.Belonging, err = belongingOf(r, a, member, v.Build.ID, v.Entry.ID); err != nil {
+		return err
+	}
+	uses, err := r.Uses(v.Build.ID)
+	if err != nil {
+		return err
+	}
+	for _, u := range uses {
+		if u.EntryID == v.Entry.ID {
+			v.Uses = append(v.Uses, u)
+		}
+	}
+	_, inForce, err := absent(r.Allowance(v.Build.ID))
+	v.CanBook = inForce && a.Person.Role == journal.Office && v.Entry.WithdrawnAt.IsZero()
+	return err
 }
 
 // EntryShow returns one entry that the actor may see, for the shop with its
@@ -129,7 +154,8 @@ type EntryView struct {
 func (s *Steps) EntryShow(ctx context.Context, a Actor, build journal.BuildID, id journal.EntryID) (v EntryView, err error) {
 	staff := a.Person.Role.Staff()
 	err = s.Store.Read(ctx, func(r Reads) error {
-		if v.Build, _, err = readable(r, a, build); err != nil {
+		var member *journal.Member
+		if v.Build, member, err = readable(r, a, build); err != nil {
 			return err
 		}
 		if v.Entry, err = r.Entry(build, id); err != nil {
@@ -140,6 +166,11 @@ func (s *Steps) EntryShow(ctx context.Context, a Actor, build journal.BuildID, i
 		}
 		if v.Stages, err = r.Stages(build); err != nil {
 			return err
+		}
+		if v.Entry.Kind == journal.KindFind {
+			if err := v.addFind(r, a, member); err != nil {
+				return err
+			}
 		}
 		photos, people := v.Entry.Photos, []journal.PersonID{v.Entry.AuthorID}
 		if staff {

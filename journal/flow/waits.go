@@ -24,12 +24,14 @@ type WaitFor string
 const (
 	ForDecision WaitFor = "decision" // owner: a paper is out; Paper
 	ForTruck    WaitFor = "truck"    // owner: agreed, and the truck is not here
+	ForWish     WaitFor = "wish"     // owner: what is to become of Belonging
 
 	ForDeposit WaitFor = "deposit" // payment: Amount is still to come
 	ForInvoice WaitFor = "invoice" // payment: Amount is open on Invoice
 
 	ForAgreement WaitFor = "agreement"     // us: the build is still being scoped
 	ForAnswer    WaitFor = "answer"        // us: Question on Paper
+	ForHandling  WaitFor = "handling"      // us: do with Belonging what the owner said
 	ForDraft     WaitFor = "draft"         // us: Paper is not sent yet, or was recalled
 	ForAuthority WaitFor = "authorization" // us: Stage comes next and takes the truck apart, and the owner was not asked for leave
 	ForEstimate  WaitFor = "re-estimate"   // us: Stage has taken the truck apart, and the estimate was not renewed since
@@ -54,6 +56,8 @@ type Wait struct {
 	Amount   journal.Cents // invoices with tax, changes to bill without; 0 for the floor
 	Stage    journal.Stage
 	Missing  []string // whole sentences, see [GateReport.Missing]
+
+	Belonging journal.Belonging
 }
 
 // gateSoon is the share of its planned days, in per cent, from which on a
@@ -84,6 +88,11 @@ func (w waiting) all() ([]Wait, error) {
 	if err != nil {
 		return nil, err
 	}
+	found, handle, err := w.belongings()
+	if err != nil {
+		return nil, err
+	}
+	onOwner, answers = append(onOwner, found...), append(answers, handle...)
 	agreed := w.build.State != journal.Scoping
 	if w.build.State == journal.Agreed && w.build.ArrivedOn.IsZero() {
 		onOwner = append(onOwner, w.wait(OnOwner, ForTruck, w.build.AgreedOn))
@@ -107,6 +116,26 @@ func (w waiting) all() ([]Wait, error) {
 		all = append(all, w.toBill(papers)...)
 	}
 	return all, nil
+}
+
+// belongings are the finds about which the owner was asked: those without an
+// answer, and those whose answer is to be carried out.
+func (w waiting) belongings() (onOwner, onUs []Wait, err error) {
+	all, err := w.r.Belongings(w.build.ID)
+	for _, b := range all {
+		last, answered := b.Last()
+		switch {
+		case !answered:
+			wish := w.wait(OnOwner, ForWish, w.day(b.AskedAt))
+			wish.Belonging = b
+			onOwner = append(onOwner, wish)
+		case b.DoneAt.IsZero():
+			do := w.wait(OnUs, ForHandling, w.day(last.At))
+			do.Belonging = b
+			onUs = append(onUs, do)
+		}
+	}
+	return onOwner, onUs, err
 }
 
 // underWay reports whether a paper of the kind is being worked on or out.
