@@ -1,6 +1,7 @@
 package views
 
 import (
+	"maps"
 	"strings"
 	"testing"
 
@@ -13,7 +14,7 @@ func givenLetters() map[string]Letter {
 	f := MailFrame{Words: givenWords, ShopName: "Tern Hollow Truck Works", ShopPhone: "555 0142", ToName: "Ada Lindqvist"}
 	signed, declined := givenDecision(signoff.OutcomeSigned), givenDecision(signoff.OutcomeDeclined)
 	link := "https://farbay.example/x"
-	return map[string]Letter{
+	letters := map[string]Letter{
 		"sign-in":      SignInLetter{f, link, at("2026-04-15", 10, 30)},
 		"set-password": SetPasswordLetter{f, link, at("2026-04-15", 10, 30)},
 		"paper":        PaperSentLetter{MailFrame: f, Sheet: givenView(), Link: link},
@@ -28,21 +29,26 @@ func givenLetters() map[string]Letter {
 		"payment":      PaymentLetter{f, journal.Payment{Amount: 300000, On: "2026-04-09", Means: journal.Cheque, Reference: "0092"}, "Heron", "invoice 31", 681800, link},
 		"taken back":   PaymentLetter{f, journal.Payment{Amount: -300000, On: "2026-04-11", Means: journal.Cheque, ReversesID: "y", Reason: "Cheque returned by the bank."}, "Heron", "invoice 31", 981800, link},
 	}
+	maps.Copy(letters, givenUseLetters(f, link))
+	return letters
 }
 
 func TestLetters(t *testing.T) {
 	set := mustNew(t)
 	says := map[string][]string{
-		"sign-in":    {"works once, until Wednesday 15 April, 10:30 am at the shop"},
-		"paper":      {"+ $2,339.00 and 6 working days", "$98,679.00 with tax, from $96,340.00", "2 October, 6 working days later than 24 September"},
-		"renewed":    {"Change order 3 was signed", "Revision 2 of this paper takes the place"},
-		"answer":     {"you asked:", "They could."},
-		"signed":     {"signed by Ada Lindqvist, as owner", givenHash, "wanted back", signoff.ChangeOrder.SignSentence()},
-		"declined":   {"declined by Ada Lindqvist", "old pans patched", signoff.ChangeOrder.DeclineSentence()},
-		"invoice":    {"Frame and coat is closed.", "$9,818.00, to pay by Sunday 12 April", "Tax: $318.00"},
-		"credit":     {"Credit memo 1 is issued: $50.00 in your favour"},
-		"payment":    {"$3,000.00 for invoice 31 arrived on Thursday 9 April, by cheque, 0092", "Still due: $6,818.00"},
-		"taken back": {"$3,000.00 for invoice 31 was taken back", "Cheque returned by the bank."},
+		"sign-in":         {"works once, until Wednesday 15 April, 10:30 am at the shop"},
+		"paper":           {"+ $2,339.00 and 6 working days", "$98,679.00 with tax, from $96,340.00", "2 October, 6 working days later than 24 September"},
+		"renewed":         {"Change order 3 was signed", "Revision 2 of this paper takes the place"},
+		"answer":          {"you asked:", "They could."},
+		"signed":          {"signed by Ada Lindqvist, as owner", givenHash, "wanted back", signoff.ChangeOrder.SignSentence()},
+		"declined":        {"declined by Ada Lindqvist", "old pans patched", signoff.ChangeOrder.DeclineSentence()},
+		"invoice":         {"Frame and coat is closed.", "$9,818.00, to pay by Sunday 12 April", "Tax: $318.00"},
+		"credit":          {"Credit memo 1 is issued: $50.00 in your favour"},
+		"payment":         {"$3,000.00 for invoice 31 arrived on Thursday 9 April, by cheque, 0092", "Still due: $6,818.00"},
+		"use":             {"A cracked spring bracket", "Taken from the allowance: $182.88", "Left for this month: $567.12"},
+		"belonging":       {"found the first owner's toolbox"},
+		"belonging wants": {"Bo Reed says of the first owner's toolbox: ship it.", "9 Lake Street"},
+		"taken back":      {"$3,000.00 for invoice 31 was taken back", "Cheque returned by the bank."},
 	}
 	for name, letter := range givenLetters() {
 		subject, text, err := set.Letter(letter)

@@ -117,6 +117,7 @@ func officePages() map[string]Page {
 		"letter":      LetterPage{Frame: officeFrame("Letter", "/outbox/l2"), Letter: failed, Nickname: "Heron", ByMail: true},
 	}
 	maps.Copy(pages, kindForms())
+	maps.Copy(pages, useForms())
 	return pages
 }
 

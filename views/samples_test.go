@@ -202,6 +202,7 @@ func givenOwnerBuild() OwnerBuild {
 	b := OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Said: "Plating and Body metal are under way. Two things wait for you.", Plate: NewPlate(givenWords, givenBuild), State: journal.Agreed, Photo: &front, Coats: givenCoats,
 		Waiting: []Waiting{
 			{Heading: "Both front floor pans", Sentence: "Change order 4 waits for your decision since Monday.", Effect: must(givenWords.Effect(233900, 6)), Href: "/builds/b1/papers/q1", Act: "Read it and decide"},
+			{Heading: "The first owner's toolbox", Sentence: "The shop found it in your truck. What is to become of it?", Href: "/builds/b1/entries/e9", Act: "See it first", Belonging: &BelongingForm{BuildID: "b1", EntryID: "e9"}},
 			{Heading: "Invoice 31, Frame and coat", Sentence: "Due since Sunday 12 April.", Effect: must(givenWords.Money(681800)), Href: "/builds/b1/invoices/i2", Act: "See the invoice"}},
 		Sums: SumsOf(givenStatement()), Journal: givenJournal()}
 	for i := range b.Coats {
@@ -317,6 +318,8 @@ var _ = []bool{
 		{ID: "q2", Kind: signoff.ChangeOrder, Number: 3, Title: "Chrome for the tailgate letters", State: signoff.Declined, Revision: 1, Delta: 41000, DecidedAt: at("2026-03-02", 9, 0), DecidedBy: "Ada Lindqvist"}}}),
 	sample("papers-office", Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Office), Items: []PaperItem{{ID: "q3", State: signoff.Drafted}}}),
 	sample("paper", givenPaper()),
+	sample("allowance", givenAllowance(true)), sample("allowance-none", givenAllowance(false)),
+	sample("entry-belonging", givenEntry(givenBelonging(false, false))), sample("entry-belonging-answered", givenEntry(givenBelonging(true, false))), sample("entry-belonging-done", givenEntry(givenBelonging(true, true))),
 	sample("paper-agreement", paperOfKind("agreement")), sample("paper-teardown", paperOfKind("teardown")), sample("paper-several", paperOfKind("several")),
 	sample("paper-date", paperOfKind("date")), sample("paper-delivery", paperOfKind("delivery")),
 	sample("paper-refused", paperRefused()),

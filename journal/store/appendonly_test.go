@@ -33,6 +33,13 @@ func fullYard(t testing.TB) *Store {
 			tx.AddInvoice(invoice("invoice", heron, 1, "stage:teardown")),
 			tx.AddLogKey(flow.LogKey{Public: "key", At: noon}),
 			tx.AddCheckpoint(flow.SignedCheckpoint{Size: 1, Note: []byte("note"), At: noon}),
+			tx.AddAllowance(signoff.Allowance{ID: "allowance", BuildID: heron, PaperID: "paper", Limits: signoff.Limits{PerFind: 1, PerMonth: 2}, FromAt: noon}),
+			tx.AddUse(signoff.Use{
+				ID: "use", BuildID: heron, AllowanceID: "allowance", Number: 1, EntryID: "find", StageID: teardown, Amount: 1, Month: "2026-04", ByID: pat, At: noon,
+				Photos: []signoff.Evidence{{PhotoID: "find-photo"}},
+			}),
+			tx.AddBelonging(journal.Belonging{EntryID: "find", BuildID: heron, What: "a toolbox", AskedBy: jory, AskedAt: noon}),
+			tx.AnswerBelonging("find", 1, journal.Answered{Answer: journal.Keep, PersonID: ada, At: noon}),
 			tx.AddPayment(journal.Payment{ID: "payment", BuildID: heron, InvoiceID: "invoice", Amount: 100, On: "2026-04-14", Means: journal.Wire, RecordedAt: noon}),
 		} {
 			if err != nil {
@@ -48,7 +55,7 @@ func TestAppendOnly(t *testing.T) {
 	s := fullYard(t)
 	for _, table := range []string{
 		"events", "revisions", "revision_photos", "decisions", "invoices", "billed_charges", "payments", "entry_edits", "turns", "letter_files",
-		"log_keys", "checkpoints",
+		"log_keys", "checkpoints", "allowance_uses", "use_photos", "belonging_answers",
 	} {
 		var column string
 		if err := s.reader.Raw("SELECT name FROM pragma_table_info(?) WHERE type = 'TEXT' ORDER BY pk DESC, cid DESC LIMIT 1", table).Scan(&column).Error; err != nil {

@@ -93,8 +93,16 @@ func (t *tx) AddBelonging(b journal.Belonging) error {
 
 // AnswerBelonging implements [flow.Tx].
 func (t *tx) AnswerBelonging(entry journal.EntryID, number int, a journal.Answered) error {
+	const op = "AnswerBelonging"
+	var last int
+	if err := t.scan(op, &last, "SELECT coalesce(max(number), 0) FROM belonging_answers WHERE entry_id = ?", string(entry)); err != nil {
+		return err
+	}
+	if number != last+1 {
+		return changedMeanwhile()
+	}
 	row := toBelongingAnswerRow(entry, number, a)
-	return t.add("AnswerBelonging", "This was answered a moment ago; please look at it again.", &row)
+	return t.add(op, "This was answered a moment ago; please look at it again.", &row)
 }
 
 // DoneBelonging implements [flow.Tx].

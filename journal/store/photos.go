@@ -96,6 +96,8 @@ const (
 	) OR EXISTS (
 		SELECT 1 FROM revision_photos rp CROSS JOIN papers ON papers.id = rp.paper_id
 		WHERE rp.photo_id = @photo AND papers.build_id = @build AND papers.state IN ('sent', 'signed', 'declined')
+	) OR EXISTS (
+		SELECT 1 FROM use_photos WHERE photo_id = @photo AND build_id = @build
 	)`
 )
 
