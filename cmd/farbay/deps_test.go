@@ -92,7 +92,9 @@ var mayImport = map[string][]string{
 	"journal/store": append([]string{
 		"farbay/journal", "farbay/journal/flow", "gorm.io", "github.com/pressly/goose", "github.com/mattn/go-sqlite3",
 	}, pure...),
-	"views": append([]string{"farbay/journal"}, pure...),
+	"views": append([]string{
+		"farbay/journal", "github.com/carlos7ags/folio", "golang.org/x/image/font/gofont", "golang.org/x/text/unicode/norm",
+	}, pure...),
 	"media": {
 		"github.com/disintegration/imaging", "github.com/rwcarlsen/goexif", "golang.org/x/image", "golang.org/x/sync",
 		"github.com/tetratelabs/wazero", "github.com/kovidgoyal/imaging/prism/meta/icc",
@@ -118,6 +120,7 @@ var onlyIn = map[string][]string{
 	"github.com/pressly/goose":          {"farbay/journal/store"},
 	"github.com/mattn/go-sqlite3":       {"farbay/journal/store"},
 	"html/template":                     {"farbay/views"},
+	"github.com/carlos7ags/folio":       {"farbay/views"},
 	"github.com/disintegration/imaging": {"farbay/media"},
 	"github.com/rwcarlsen/goexif":       {"farbay/media"},
 	"github.com/tetratelabs/wazero":     {"farbay/media"},
