@@ -48,24 +48,24 @@ func (a *App) allowanceEnd(c echo.Context) error {
 	return a.done(c, allowancePath(build), "The standing allowance is ended. From now on every extra needs a signed paper.")
 }
 
-// useNew shows the form that books a find ("entry").
-// GET /builds/:build/allowance/new
+// useNew shows the form that books a find; without an allowance in force it leads
+// to the page that says so. GET /builds/:build/entries/:entry/allowance
 func (a *App) useNew(c echo.Context) error {
-	kept, err := a.kept(c, allowancePath(of(c).build.ID))
+	kept, err := a.kept(c, c.Request().URL.Path)
 	if err != nil {
 		return err
 	}
 	if kept != nil {
 		f := formOf(kept)
-		return a.showUse(c, http.StatusOK, useForm(f), pickedOf(f), nil)
+		return a.showUse(c, http.StatusOK, useForm(f, entryID(c)), pickedOf(f), nil)
 	}
-	return a.showUse(c, http.StatusOK, views.UseForm{ID: a.newID(), Entry: c.QueryParam("entry")}, nil, nil)
+	return a.showUse(c, http.StatusOK, views.UseForm{ID: a.newID(), Entry: string(entryID(c))}, nil, nil)
 }
 
-// useForm gives back what was typed.
-func useForm(f *form) views.UseForm {
+// useForm gives back what was typed about a find.
+func useForm(f *form, entry journal.EntryID) views.UseForm {
 	lines := paperForm(f, 0).Lines
-	return views.UseForm{ID: f.raw("id"), Entry: f.raw("entry"), Title: f.raw("title"), Reason: f.raw("reason"), Stage: f.raw("stage"), Lines: lines}
+	return views.UseForm{ID: f.raw("id"), Entry: string(entry), Title: f.raw("title"), Reason: f.raw("reason"), Stage: f.raw("stage"), Lines: lines}
 }
 
 func (a *App) showUse(c echo.Context, status int, form views.UseForm, chosen []picked, bad journal.Problems) error {
@@ -79,7 +79,7 @@ func (a *App) showUse(c echo.Context, status int, form views.UseForm, chosen []p
 		return err
 	}
 	if v.InForce == nil {
-		return journal.Errorf(journal.Conflict, "No standing allowance is in force on this build. Please send a change order instead.")
+		return c.Redirect(http.StatusSeeOther, allowancePath(build))
 	}
 	shop, err := a.shop(c)
 	if err != nil {
@@ -119,7 +119,8 @@ func (a *App) showUse(c echo.Context, status int, form views.UseForm, chosen []p
 	return a.show(c, status, page)
 }
 
-// useBook books a find on the standing allowance. POST /builds/:build/allowance
+// useBook books a find on the standing allowance.
+// POST /builds/:build/entries/:entry/allowance
 func (a *App) useBook(c echo.Context) error {
 	f, err := readForm(c)
 	if err != nil {
@@ -127,7 +128,7 @@ func (a *App) useBook(c echo.Context) error {
 	}
 	build, chosen := of(c).build.ID, pickedOf(f)
 	n := flow.NewUse{
-		ID: formID[journal.UseID](f, "id"), EntryID: formID[journal.EntryID](f, "entry"), StageID: formID[journal.StageID](f, "stage"),
+		ID: formID[journal.UseID](f, "id"), EntryID: entryID(c), StageID: formID[journal.StageID](f, "stage"),
 		Title: f.line("title"), Reason: f.text("reason"), Lines: f.changeLines(), Photos: evidenceOf(chosen),
 	}
 	u, err := signoff.Use{}, f.err()
@@ -136,7 +137,7 @@ func (a *App) useBook(c echo.Context) error {
 		err = f.add(err)
 	}
 	if bad := f.err(); bad != nil {
-		return a.showUse(c, http.StatusUnprocessableEntity, useForm(f), chosen, f.bad)
+		return a.showUse(c, http.StatusUnprocessableEntity, useForm(f, entryID(c)), chosen, f.bad)
 	}
 	if err != nil {
 		return err

@@ -137,8 +137,8 @@ func (a *App) Routes() []Route {
 		{post, "/builds/:build/entries/:entry/belonging/done", BuildStaff, false, a.belongingDone},
 		{get, "/builds/:build/allowance", BuildReader, false, a.allowance},
 		{post, "/builds/:build/allowance/end", BuildReader, false, a.allowanceEnd},
-		{get, "/builds/:build/allowance/new", BuildOffice, false, a.useNew},
-		{post, "/builds/:build/allowance", BuildOffice, false, a.useBook},
+		{get, "/builds/:build/entries/:entry/allowance", BuildOffice, false, a.useNew},
+		{post, "/builds/:build/entries/:entry/allowance", BuildOffice, false, a.useBook},
 		{get, "/builds/:build/entries/:entry/move", BuildStaff, false, a.entryMove},
 		{post, "/builds/:build/entries/:entry/move", BuildStaff, false, a.entryMoveSave},
 		{post, "/builds/:build/entries/:entry/keep", BuildStaff, false, a.entryKeep},
@@ -176,6 +176,7 @@ func (a *App) Routes() []Route {
 		{post, "/builds/:build/papers/:paper/ask", BuildDecider, false, a.paperAsk},
 		{post, "/builds/:build/papers/:paper/questions/:question/answer", BuildOffice, false, a.paperAnswer},
 		{get, "/builds/:build/papers/:paper/revisions/:revision", BuildReader, false, a.paperRevision},
+		{get, "/builds/:build/papers/:paper/revisions/:revision/pdf", BuildReader, false, a.paperPDF},
 		{get, "/builds/:build/papers/:paper/receipt", BuildReader, false, a.paperReceipt},
 		{get, "/builds/:build/papers/:paper/revisions/:revision/record", BuildReader, false, a.paperRecord},
 

@@ -42,7 +42,7 @@ type UseView struct {
 }
 
 // UseNew is the form that books a find on the standing allowance. It posts to
-// .../allowance with the fields of [UseForm] and those of [PickPhoto].
+// /builds/ID/entries/ID/allowance with the fields of [UseForm] and those of [PickPhoto].
 type UseNew struct {
 	Frame
 	Form     UseForm
@@ -53,7 +53,7 @@ type UseNew struct {
 	Problems journal.Problems
 }
 
-// UseForm is what was typed. The field names are "id", "entry", "title",
+// UseForm is what was typed. The field names are "id", "title",
 // "reason", "stage", and those of the lines as in [PaperForm].
 type UseForm struct {
 	ID     string // random, so that sending it twice books once
