@@ -17,6 +17,7 @@ import (
 
 	"github.com/labstack/echo/v4"
 	"golang.org/x/sync/errgroup"
+	"golang.org/x/sync/semaphore"
 
 	"farbay/journal/flow"
 	"farbay/journal/store"
@@ -53,6 +54,7 @@ type App struct {
 
 	byAddress, byAccount, byMailbox *limits
 	zips                            zipSlots
+	prints                          *semaphore.Weighted
 
 	listening sync.Mutex
 	listener  net.Listener
@@ -83,7 +85,10 @@ func Open(cfg Config, options ...Option) (_ *App, err error) {
 	if err := cfg.Validate(); err != nil {
 		return nil, err
 	}
-	a := &App{cfg: cfg, now: func() time.Time { return time.Now().UTC() }, newID: func() string { return strings.ToLower(rand.Text()) }}
+	a := &App{
+		cfg: cfg, now: func() time.Time { return time.Now().UTC() }, newID: func() string { return strings.ToLower(rand.Text()) },
+		prints: semaphore.NewWeighted(maxPrints),
+	}
 	if a.log, err = cfg.Logger(os.Stderr); err != nil {
 		return nil, err
 	}

@@ -165,7 +165,7 @@ func (a *App) sendLetter(ctx context.Context, id string) error {
 	if !letter.SentAt.IsZero() || a.mailer == nil {
 		return nil
 	}
-	sendErr := a.mailer.Send(ctx, letter)
+	sendErr := a.mailer.Send(ctx, a.withPrints(ctx, letter))
 	if sendErr != nil && ctx.Err() != nil {
 		return sendErr // cut off: not the letter's fault
 	}

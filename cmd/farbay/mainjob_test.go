@@ -152,8 +152,8 @@ func signChange(t *testing.T, s *servertest.Server, owner *window) {
 	s.Settle()
 	letters = s.Mail.To(s.Owner.Email)
 	copied := letters[len(letters)-1]
-	if len(copied.Files) != 2 {
-		t.Fatalf("the copy %q has %d files, want the paper and the receipt", copied.Subject, len(copied.Files))
+	if len(copied.Files) != 3 || !strings.HasPrefix(string(copied.Files[2].Data), "%PDF-") {
+		t.Fatalf("the copy %q has %d files, want the record, the receipt and the print", copied.Subject, len(copied.Files))
 	}
 	// As a stranger would check it: with the published key and nothing else.
 	keys := strings.Fields(s.Client().Get("/proof-log/keys").Body)

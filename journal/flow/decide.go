@@ -180,8 +180,8 @@ func (s *Steps) decision(a Actor, m journal.Member, p signoff.Paper, rev signoff
 	}
 }
 
-// copies posts the decision, with the paper's bytes and the receipt, to every
-// owner, and tells the person in the office who began the paper.
+// copies posts the decision, with the paper's bytes, the receipt and the print,
+// to every owner, and tells the person in the office who began the paper.
 func (s *Steps) copies(tx Tx, a Actor, d *signoff.Decision, sheet signoff.Sheet, rev signoff.Revision, p signoff.Paper, receipt []byte) error {
 	shop, err := tx.Shop()
 	if err != nil {
@@ -194,6 +194,7 @@ func (s *Steps) copies(tx Tx, a Actor, d *signoff.Decision, sheet signoff.Sheet,
 	files := []journal.LetterFile{
 		{Name: RecordName(p, rev.Number), ContentType: "application/json", Data: rev.Bytes},
 		{Name: ReceiptName(p), ContentType: "text/plain; charset=utf-8", Data: receipt},
+		{Name: PrintName(p, rev.Number), ContentType: PrintType}, // made when it is sent: pictures take time
 	}
 	for _, owner := range owners {
 		letter := DecisionLetter{ShopName: shop.Name, To: owner, Sheet: sheet, Decision: *d, Zone: shop.Location(), Path: paperPath(p)}

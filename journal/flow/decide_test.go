@@ -104,7 +104,7 @@ func TestDecide_SigningMovesTotalAndDate(t *testing.T) {
 		copied, err = r.Letter(d.CopyLetterID)
 		return err
 	}))
-	if copied.To != "ada.finch@example.org" || len(copied.Files) != 2 || signoff.Hash(copied.Files[0].Data) != d.SHA256 {
+	if copied.To != "ada.finch@example.org" || len(copied.Files) != 3 || copied.Files[2].Name != "change-order-1-revision-1.pdf" || signoff.Hash(copied.Files[0].Data) != d.SHA256 {
 		t.Errorf("the copy went to %q with %d files", copied.To, len(copied.Files))
 	}
 }
