@@ -62,6 +62,9 @@ func (b *build) schedule() {
 	for _, c := range s.changes {
 		b.scheduleChange(c)
 	}
+	for _, u := range s.uses {
+		b.on(u.day, 16, 20, "use "+u.title, func(ctx context.Context) error { return b.use(ctx, u) })
+	}
 	if s.delivery > 0 {
 		b.on(s.delivery, 10, 30, "delivery", b.deliver)
 	}
@@ -76,6 +79,16 @@ func (b *build) scheduleStage(st stageStory) {
 	}
 	for _, e := range st.entries {
 		b.on(e.day, e.hour, e.minute, "entry", func(ctx context.Context) error { return b.post(ctx, st.name, e) })
+		if e.belonging != "" {
+			b.on(e.day, e.hour, e.minute+4, "ask about "+e.belonging, func(ctx context.Context) error {
+				return b.t.steps.AskBelonging(ctx, b.t.actors[e.by], b.id, b.entries[e.key], e.belonging)
+			})
+		}
+		if e.wish != "" {
+			b.on(e.wished, 20, 15, "answer about "+e.belonging, func(ctx context.Context) error {
+				return b.t.steps.AnswerBelonging(ctx, b.t.actors[b.story.owner], b.id, b.entries[e.key], e.wish, "")
+			})
+		}
 	}
 	if st.closed > 0 && st.name == "Re-estimate" {
 		b.on(st.closed, 14, 0, "re-estimate", b.reEstimate)
@@ -292,10 +305,16 @@ func (b *build) post(ctx context.Context, stage string, told entryStory) error {
 	return nil
 }
 
-// isEvidence reports whether a change order comes from the find.
+// isEvidence reports whether a change order or a use of the allowance comes from
+// the find.
 func (b *build) isEvidence(key string) bool {
 	for _, c := range b.story.changes {
 		if c.from == key {
+			return true
+		}
+	}
+	for _, u := range b.story.uses {
+		if u.from == key {
 			return true
 		}
 	}

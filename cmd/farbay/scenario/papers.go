@@ -31,14 +31,7 @@ func (b *build) send(ctx context.Context, c changeStory) error {
 		return err
 	}
 	change := signoff.Draft{
-		Title: c.title, Reason: c.reason, Photos: p.Draft.Photos, StageID: b.stages[c.stage], Days: c.days,
-	}
-	for _, l := range c.lines {
-		line := signoff.Line{Kind: l.kind, Text: l.text, Minutes: l.minutes, Amount: l.amount}
-		if l.kind == journal.Labour {
-			line.Rate = shop.LabourRate
-		}
-		change.Lines = append(change.Lines, line)
+		Title: c.title, Reason: c.reason, Photos: p.Draft.Photos, StageID: b.stages[c.stage], Days: c.days, Lines: changeLines(c.lines),
 	}
 	if p, err = steps.SavePaper(ctx, office, b.id, p.ID, p.Version, change); err != nil {
 		return err
@@ -117,6 +110,33 @@ func (b *build) sends(ctx context.Context, start flow.PaperStart, fill func(*sig
 	}
 	_, err = steps.SendPaper(ctx, office, b.id, p.ID, p.Version)
 	return p.ID, err
+}
+
+// use books a find on the standing allowance.
+func (b *build) use(ctx context.Context, u useStory) error {
+	e, err := b.t.steps.EntryShow(ctx, b.office(), b.id, b.entries[u.from])
+	if err != nil {
+		return err
+	}
+	n := flow.NewUse{ID: journal.UseID(b.t.steps.NewID()), EntryID: e.Entry.ID, Title: u.title, Reason: u.reason, Lines: changeLines(u.lines)}
+	for _, p := range e.Entry.Photos {
+		n.Photos = append(n.Photos, signoff.Evidence{PhotoID: p.PhotoID, Caption: p.Caption})
+	}
+	_, err = b.t.steps.BookUse(ctx, b.office(), b.id, n)
+	return err
+}
+
+// changeLines are the lines of a story at the shop's rate.
+func changeLines(told []lineStory) []signoff.Line {
+	var lines []signoff.Line
+	for _, l := range told {
+		line := signoff.Line{Kind: l.kind, Text: l.text, Minutes: l.minutes, Amount: l.amount}
+		if l.kind == journal.Labour {
+			line.Rate = shop.LabourRate
+		}
+		lines = append(lines, line)
+	}
+	return lines
 }
 
 // reEstimate tells the owner, once the truck is apart, that the estimate stands.

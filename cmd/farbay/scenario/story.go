@@ -26,6 +26,7 @@ type buildStory struct {
 	holdback  journal.BasisPoints
 	stages    []stageStory
 	changes   []changeStory
+	uses      []useStory
 	delivery  int // 0: not delivered
 }
 
@@ -51,6 +52,19 @@ type entryStory struct {
 	// key names the entry for a change order that comes from it; its photos
 	// are taken in before the paper is sent.
 	key string
+	// belonging is what the owner is asked about, a while after it is posted.
+	belonging string
+	wish      journal.BelongingAnswer // what they say to it; "" for nothing yet
+	wished    int                     // when
+}
+
+// useStory is a find booked on the standing allowance.
+type useStory struct {
+	from   string // key of the find
+	day    int
+	title  string
+	reason string
+	lines  []lineStory
 }
 
 // shotStory is one photo of an entry.
