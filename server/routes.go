@@ -178,6 +178,8 @@ func (a *App) Routes() []Route {
 		{get, "/builds/:build/papers/:paper/revisions/:revision", BuildReader, false, a.paperRevision},
 		{get, "/builds/:build/papers/:paper/revisions/:revision/pdf", BuildReader, false, a.paperPDF},
 		{get, "/builds/:build/papers/:paper/receipt", BuildReader, false, a.paperReceipt},
+		{get, "/builds/:build/papers/:paper/bundle.zip", BuildReader, false, a.paperBundle},
+		{get, "/builds/:build/bundle.zip", BuildReader, false, a.buildBundle},
 		{get, "/builds/:build/papers/:paper/revisions/:revision/record", BuildReader, false, a.paperRecord},
 
 		{get, "/builds/:build/money", BuildReader, false, a.money},
