@@ -266,14 +266,15 @@ func (s *Steps) EndOwner(ctx context.Context, a Actor, id journal.BuildID, perso
 		return err
 	}
 	return s.write(ctx, func(tx Tx) error {
+		b, err := tx.Build(id)
+		if err != nil {
+			return err
+		}
 		m, err := tx.Member(id, person)
 		if err != nil {
 			return err
 		}
-		if err := tx.EndMember(id, person, a.Person.ID, s.at()); err != nil {
-			return err
-		}
-		return s.record(tx, a, id, "owner ended", string(person), map[string]any{"as": string(m.As)})
+		return s.endMember(tx, a, b, m)
 	})
 }
 

@@ -52,22 +52,9 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 			d = existing
 			return sameDecision(existing, a, in)
 		}
-		if err := standing(p, in); err != nil {
-			return err
-		}
-		rev, err := tx.Revision(paper, p.Revision)
+		rev, sheet, err := s.outFor(tx, p, *member, in)
 		if err != nil {
 			return err
-		}
-		if rev.SHA256 != in.SHA256 {
-			return notAsShown()
-		}
-		sheet, err := signoff.ParseSheet(rev.Bytes)
-		if err != nil {
-			return err
-		}
-		if sheet.OwnerOnly() && member.As != journal.AsOwner {
-			return journal.Errorf(journal.Forbidden, "Only the truck's owner can decide this paper: it is the agreement itself, or it lets somebody decide or spend in their place.")
 		}
 		if err := checkAct(in); err != nil {
 			return err
@@ -85,27 +72,53 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 			return ErrConsent
 		}
 		d = s.decision(a, *member, p, rev, sheet, consent, in)
-		receipt, err := s.recordDecision(tx, a, build, p, sheet, d)
-		if err != nil {
-			return err
-		}
-		if err := s.copies(tx, a, &d, sheet, rev, p, receipt); err != nil {
-			return err
-		}
-		if err := tx.AddDecision(d); err != nil {
-			return err
-		}
-		p.State = signoff.State(in.Outcome)
-		err = tx.SavePaper(p)
-		if err != nil || in.Outcome != signoff.OutcomeSigned {
-			return err
-		}
-		return s.takeEffect(tx, a, b, p, sheet, d)
+		return s.conclude(tx, a, b, p, rev, sheet, &d)
 	})
 	if err != nil {
 		return signoff.Decision{}, err
 	}
 	return d, nil
+}
+
+// outFor returns the revision that is out, if it is the one that was shown and the
+// member may decide it.
+func (s *Steps) outFor(r Reads, p signoff.Paper, m journal.Member, in DecideInput) (rev signoff.Revision, sheet signoff.Sheet, err error) {
+	if err := standing(p, in); err != nil {
+		return rev, sheet, err
+	}
+	if rev, err = r.Revision(p.ID, p.Revision); err != nil {
+		return rev, sheet, err
+	}
+	if rev.SHA256 != in.SHA256 {
+		return rev, sheet, notAsShown()
+	}
+	if sheet, err = signoff.ParseSheet(rev.Bytes); err != nil {
+		return rev, sheet, err
+	}
+	if sheet.OwnerOnly() && m.As != journal.AsOwner {
+		return rev, sheet, journal.Errorf(journal.Forbidden, "Only the truck's owner can decide this paper: it is the agreement itself, or it lets somebody decide or spend in their place.")
+	}
+	return rev, sheet, nil
+}
+
+// conclude keeps a decision, however it was made: in the proof log, with copies
+// to everybody, and with all that signing does.
+func (s *Steps) conclude(tx Tx, a Actor, b journal.Build, p signoff.Paper, rev signoff.Revision, sheet signoff.Sheet, d *signoff.Decision) error {
+	receipt, err := s.recordDecision(tx, a, b.ID, p, sheet, *d)
+	if err != nil {
+		return err
+	}
+	if err := s.copies(tx, d, sheet, rev, p, receipt); err != nil {
+		return err
+	}
+	if err := tx.AddDecision(*d); err != nil {
+		return err
+	}
+	p.State = signoff.State(d.Outcome)
+	if err := tx.SavePaper(p); err != nil || d.Outcome != signoff.OutcomeSigned {
+		return err
+	}
+	return s.takeEffect(tx, a, b, p, sheet, *d)
 }
 
 // recordDecision puts a decision into the proof log, with all of it that a third
@@ -117,6 +130,7 @@ func (s *Steps) recordDecision(tx Tx, a Actor, build journal.BuildID, p signoff.
 		"sentence": d.Sentence, "reason": d.Reason, "parts_back": d.PartsBack, "zone": d.Zone, "authenticated": d.Authenticated,
 		"consent_version": d.ConsentVersion, "consent_at": d.ConsentAt.UTC().Format(time.RFC3339),
 		"delta": sheet.Delta, "agreed_after": sheet.AgreedAfter, "date_after": sheet.DateAfter,
+		"happened_at": d.DecidedAt().UTC().Format(time.RFC3339), "phone": d.Phone, "spoke_with": d.SpokeWith, "scan": d.ScanID,
 	})
 	if err != nil {
 		return nil, err
@@ -182,7 +196,7 @@ func (s *Steps) decision(a Actor, m journal.Member, p signoff.Paper, rev signoff
 
 // copies posts the decision, with the paper's bytes, the receipt and the print,
 // to every owner, and tells the person in the office who began the paper.
-func (s *Steps) copies(tx Tx, a Actor, d *signoff.Decision, sheet signoff.Sheet, rev signoff.Revision, p signoff.Paper, receipt []byte) error {
+func (s *Steps) copies(tx Tx, d *signoff.Decision, sheet signoff.Sheet, rev signoff.Revision, p signoff.Paper, receipt []byte) error {
 	shop, err := tx.Shop()
 	if err != nil {
 		return err
@@ -197,12 +211,22 @@ func (s *Steps) copies(tx Tx, a Actor, d *signoff.Decision, sheet signoff.Sheet,
 		{Name: PrintName(p, rev.Number), ContentType: PrintType}, // made when it is sent: pictures take time
 	}
 	for _, owner := range owners {
+		post, err := byPost(tx, owner.ID)
+		if err != nil {
+			return err
+		}
+		if post {
+			if owner.ID == d.PersonID {
+				d.CopyTo = "" // the office posts a printed copy
+			}
+			continue
+		}
 		letter := DecisionLetter{ShopName: shop.Name, To: owner, Sheet: sheet, Decision: *d, Zone: shop.Location(), Path: paperPath(p)}
 		id, err := s.post(tx, p.BuildID, owner, letter, files...)
 		if err != nil {
 			return err
 		}
-		if owner.ID == a.Person.ID {
+		if owner.ID == d.PersonID {
 			d.CopyLetterID = id
 		}
 	}

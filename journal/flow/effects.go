@@ -172,7 +172,14 @@ func (s *Steps) nameDelegate(tx Tx, a Actor, b journal.Build, p signoff.Paper, s
 	if err := tx.AddMember(m); err != nil {
 		return err
 	}
-	return s.record(tx, a, b.ID, "owner added", string(person.ID), map[string]any{
+	err = s.record(tx, a, b.ID, "owner added", string(person.ID), map[string]any{
 		"name": person.Name, "as": string(m.As), "named_by": m.NamedBy, "paper": p.ID,
 	})
+	if err != nil {
+		return err
+	}
+	_, err = s.post(tx, b.ID, person, DelegateNamedLetter{
+		ShopName: sheet.Shop.Name, To: person, Nickname: b.Nickname, By: sheet.Build.Owners, Paper: sheet.Name(), Path: "/builds/" + string(b.ID),
+	})
+	return err
 }

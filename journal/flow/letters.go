@@ -108,3 +108,30 @@ type BelongingAnsweredLetter struct {
 	By       string
 	Path     string
 }
+
+// ConfirmationLetter tells the office what an owner says to a paper that was
+// agreed by phone.
+type ConfirmationLetter struct {
+	To           journal.Person
+	Sheet        signoff.Sheet
+	Confirmation signoff.Confirmation
+	Path         string
+}
+
+// DelegateNamedLetter tells somebody that an owner lets them decide.
+type DelegateNamedLetter struct {
+	ShopName string
+	To       journal.Person
+	Nickname string
+	By       []string // the owners' names
+	Paper    string   // "Change order 3"
+	Path     string
+}
+
+// DelegateEndedLetter tells delegate and owners that this is over.
+type DelegateEndedLetter struct {
+	ShopName string
+	To       journal.Person
+	Nickname string
+	Delegate string
+}

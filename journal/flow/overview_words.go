@@ -25,6 +25,9 @@ func (o OwnerOverview) Say(p Phrases) ([]string, error) {
 	s := saying{p: p}
 	s.state(o)
 	s.papers(o.Papers)
+	for _, p := range o.ToConfirm {
+		s.add("%s was agreed by phone; please confirm it.", p.Sheet.Title)
+	}
 	s.belongings(o.Belongings)
 	s.asked(o)
 	s.payments(o)

@@ -20,6 +20,7 @@ type OwnerOverview struct {
 
 	// What waits on the owner.
 	Papers     []PaperLine // out for sign-off, oldest first, as sent
+	ToConfirm  []PaperLine // agreed by phone and not confirmed yet
 	Invoices   []OpenInvoice
 	DepositDue journal.Cents       // still to come of the agreed deposit
 	Belongings []journal.Belonging // finds to say keep, ship or discard about, oldest first
@@ -44,7 +45,7 @@ type AskedAbout struct {
 
 // Waits reports whether anything waits on the owner.
 func (o OwnerOverview) Waits() bool {
-	return len(o.Papers) > 0 || len(o.Belongings) > 0 || len(o.Invoices) > 0 || o.DepositDue > 0
+	return len(o.Papers) > 0 || len(o.ToConfirm) > 0 || len(o.Belongings) > 0 || len(o.Invoices) > 0 || o.DepositDue > 0
 }
 
 // OwnerOverview gathers the first page of a build's owner. since is what
@@ -158,6 +159,15 @@ func (o *OwnerOverview) addPapers(w waiting) error {
 		out := p.Paper.State == signoff.Sent
 		if out {
 			o.Papers = append(o.Papers, p)
+		}
+		if p.Decision != nil && p.Decision.Manner == signoff.ByPhone {
+			_, said, err := absent(w.r.Confirmation(p.Paper.ID))
+			if err != nil {
+				return err
+			}
+			if !said {
+				o.ToConfirm = append(o.ToConfirm, p)
+			}
 		}
 		questions, err := w.r.Questions(p.Paper.ID)
 		if err != nil {

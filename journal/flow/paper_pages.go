@@ -31,6 +31,11 @@ type PaperView struct {
 	Find      *journal.Entry // the find it comes from, for the shop
 	CanDecide bool
 	Consent   *signoff.Consent // the reader's, if in force
+
+	Confirmation *signoff.Confirmation // of an agreement by phone
+	CanConfirm   bool
+	Postings     []signoff.Posting         // of the last revision; for the shop
+	ByPost       map[journal.PersonID]bool // parties who take papers by post; for the shop
 }
 
 // Party is a person with their part in a build.
@@ -111,6 +116,9 @@ func (s *Steps) PaperPage(ctx context.Context, a Actor, build journal.BuildID, p
 		if decided {
 			v.Decision = &d
 		}
+		if err := v.addConfirmation(r, a, member); err != nil {
+			return err
+		}
 		if v.Questions, err = r.Questions(paper); err != nil {
 			return err
 		}
@@ -133,6 +141,39 @@ func (s *Steps) PaperPage(ctx context.Context, a Actor, build journal.BuildID, p
 	return v, err
 }
 
+// addConfirmation adds what stands about an agreement by phone.
+func (v *PaperView) addConfirmation(r Reads, a Actor, member *journal.Member) error {
+	if v.Decision == nil || v.Decision.Manner != signoff.ByPhone {
+		return nil
+	}
+	c, said, err := absent(r.Confirmation(v.Paper.ID))
+	if said {
+		v.Confirmation = &c
+	}
+	v.CanConfirm = !said && canConfirm(a, member, *v.Decision)
+	return err
+}
+
+// addPostings adds to whom the last revision goes by post.
+func (v *PaperView) addPostings(r Reads) error {
+	all, err := r.Postings(v.Paper.ID)
+	if err != nil {
+		return err
+	}
+	for _, x := range all {
+		if x.Revision == v.Paper.Revision {
+			v.Postings = append(v.Postings, x)
+		}
+	}
+	v.ByPost = map[journal.PersonID]bool{}
+	for _, p := range v.Parties {
+		if v.ByPost[p.Person.ID], err = byPost(r, p.Person.ID); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // paperParties looks up the people of a paper's page, and for the shop its find.
 func (s *Steps) paperParties(r Reads, a Actor, v *PaperView) error {
 	owners, members, err := ownersOf(r, v.Build.ID)
@@ -149,12 +190,17 @@ func (s *Steps) paperParties(r Reads, a Actor, v *PaperView) error {
 		}
 		v.Find = &e
 	}
+	if a.Person.Role.Staff() {
+		if err := v.addPostings(r); err != nil {
+			return err
+		}
+	}
 	ids := append(peopleOf(v.Questions), v.Paper.CreatedBy)
 	for _, rev := range v.Revisions {
 		ids = append(ids, rev.SentBy)
 	}
 	if v.Decision != nil {
-		ids = append(ids, v.Decision.PersonID)
+		ids = append(ids, v.Decision.PersonID, v.Decision.RecordedBy)
 	}
 	v.Names = map[journal.PersonID]string{}
 	return nameAll(r, v.Names, ids)

@@ -116,6 +116,16 @@ func (s *Steps) sendRevision(tx Tx, a Actor, p signoff.Paper, draft signoff.Draf
 		if members[i].As != journal.AsOwner && sheet.OwnerOnly() {
 			continue
 		}
+		post, err := byPost(tx, owner.ID)
+		if err != nil {
+			return p, err
+		}
+		if post {
+			if err := s.toPost(tx, a, p, owner.ID); err != nil {
+				return p, err
+			}
+			continue
+		}
 		letter := PaperSentLetter{ShopName: sheet.Shop.Name, To: owner, Sheet: sheet, Path: paperPath(p), Renewed: renewed}
 		if _, err := s.post(tx, p.BuildID, owner, letter); err != nil {
 			return p, err

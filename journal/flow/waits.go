@@ -24,6 +24,7 @@ type WaitFor string
 const (
 	ForDecision WaitFor = "decision" // owner: a paper is out; Paper
 	ForTruck    WaitFor = "truck"    // owner: agreed, and the truck is not here
+	ForConfirm  WaitFor = "confirm"  // owner: Paper was agreed by phone and is to be confirmed
 	ForWish     WaitFor = "wish"     // owner: what is to become of Belonging
 
 	ForDeposit WaitFor = "deposit" // payment: Amount is still to come
@@ -31,6 +32,8 @@ const (
 
 	ForAgreement WaitFor = "agreement"     // us: the build is still being scoped
 	ForAnswer    WaitFor = "answer"        // us: Question on Paper
+	ForDispute   WaitFor = "dispute"       // us: the owner says that Paper was not agreed by phone
+	ForPost      WaitFor = "post"          // us: Paper is to be printed and posted
 	ForHandling  WaitFor = "handling"      // us: do with Belonging what the owner said
 	ForDraft     WaitFor = "draft"         // us: Paper is not sent yet, or was recalled
 	ForAuthority WaitFor = "authorization" // us: Stage comes next and takes the truck apart, and the owner was not asked for leave
@@ -153,6 +156,11 @@ func underWay(papers []PaperLine, kind signoff.Kind) bool {
 func (w waiting) papers(papers []PaperLine) (onOwner, onUs []Wait, err error) {
 	for i := len(papers) - 1; i >= 0; i-- { // oldest first
 		p := papers[i]
+		owner, us, err := w.otherwise(p)
+		if err != nil {
+			return nil, nil, err
+		}
+		onOwner, onUs = append(onOwner, owner...), append(onUs, us...)
 		switch p.Paper.State {
 		case signoff.Drafted, signoff.Recalled:
 			draft := w.wait(OnUs, ForDraft, w.day(p.Paper.CreatedAt))
@@ -183,6 +191,39 @@ func (w waiting) papers(papers []PaperLine) (onOwner, onUs []Wait, err error) {
 		}
 	}
 	return onOwner, onUs, nil
+}
+
+// otherwise are the papers that were agreed by phone, and those that go out by
+// post.
+func (w waiting) otherwise(p PaperLine) (onOwner, onUs []Wait, err error) {
+	if p.Decision != nil && p.Decision.Manner == signoff.ByPhone {
+		c, said, err := absent(w.r.Confirmation(p.Paper.ID))
+		if err != nil {
+			return nil, nil, err
+		}
+		switch {
+		case !said:
+			confirm := w.wait(OnOwner, ForConfirm, w.day(p.Decision.At))
+			confirm.Paper = p
+			onOwner = append(onOwner, confirm)
+		case !c.Confirmed:
+			dispute := w.wait(OnUs, ForDispute, w.day(c.At))
+			dispute.Paper = p
+			onUs = append(onUs, dispute)
+		}
+	}
+	if p.Paper.State != signoff.Sent {
+		return onOwner, onUs, nil
+	}
+	postings, err := w.r.Postings(p.Paper.ID)
+	for _, x := range postings {
+		if x.Revision == p.Paper.Revision && x.PostedOn.IsZero() {
+			post := w.wait(OnUs, ForPost, w.day(x.At))
+			post.Paper = p
+			onUs = append(onUs, post)
+		}
+	}
+	return onOwner, onUs, err
 }
 
 // payments are the open invoices, and what is to come of the deposit.

@@ -167,6 +167,12 @@ func (s Sheet) OwnerOnly() bool {
 	return s.Kind == BuildAgreement || s.Delegate != nil || s.Allowance != nil
 }
 
+// ByPhone reports whether the paper can be agreed by phone: a change of work or of
+// the date, that gives nobody a power.
+func (s Sheet) ByPhone() bool {
+	return (s.Kind == ChangeOrder || s.Kind == DateChange) && !s.OwnerOnly()
+}
+
 // Name returns "Change order 4".
 func (s Sheet) Name() string { return fmt.Sprintf("%s %d", s.Kind.Title(), s.Number) }
 
