@@ -166,14 +166,18 @@ func checkAct(in DecideInput) error {
 
 // sameDecision returns nil when the form repeats the decision there is.
 func sameDecision(d signoff.Decision, a Actor, in DecideInput) error {
-	if d.PersonID == a.Person.ID && d.Outcome == in.Outcome && d.Revision == in.Revision {
+	if d.Manner == signoff.OnPage && d.PersonID == a.Person.ID && d.Outcome == in.Outcome && d.Revision == in.Revision {
 		return nil
 	}
 	return alreadyDecided(d)
 }
 
 func alreadyDecided(d signoff.Decision) error {
-	return journal.Errorf(journal.Conflict, "This paper was already %s by %s. That decision stands, and nothing more was recorded.", d.Outcome, d.TypedName)
+	how := ""
+	if d.Manner != signoff.OnPage {
+		how = " " + string(d.Manner)
+	}
+	return journal.Errorf(journal.Conflict, "This paper was already %s%s by %s. That decision stands, and nothing more was recorded.", d.Outcome, how, d.TypedName)
 }
 
 func notAsShown() error {
