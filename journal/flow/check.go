@@ -159,5 +159,5 @@ func checkPapers(r Reads, b journal.Build, n *Checked, add func(journal.BuildID,
 			add(b.ID, string(p.ID), "The decision on change order %d is about other bytes than are kept.", p.Number)
 		}
 	}
-	return nil
+	return checkPasskeys(r, b, papers, add)
 }

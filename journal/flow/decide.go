@@ -22,6 +22,7 @@ type DecideInput struct {
 	TypedName string
 	Reason    string // when declining
 	PartsBack bool
+	Passkey   *PasskeyAnswer // nil when no passkey confirms it
 }
 
 // Decide records an owner's or delegate's decision on a paper: one, for ever.
@@ -72,6 +73,9 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 			return ErrConsent
 		}
 		d = s.decision(a, *member, p, rev, sheet, consent, in)
+		if err := s.confirmByPasskey(tx, &d, in.Passkey); err != nil {
+			return err
+		}
 		return s.conclude(tx, a, b, p, rev, sheet, &d)
 	})
 	if err != nil {
@@ -131,6 +135,7 @@ func (s *Steps) recordDecision(tx Tx, a Actor, build journal.BuildID, p signoff.
 		"consent_version": d.ConsentVersion, "consent_at": d.ConsentAt.UTC().Format(time.RFC3339),
 		"delta": sheet.Delta, "agreed_after": sheet.AgreedAfter, "date_after": sheet.DateAfter,
 		"happened_at": d.DecidedAt().UTC().Format(time.RFC3339), "phone": d.Phone, "spoke_with": d.SpokeWith, "scan": d.ScanID,
+		"passkey_sha256": passkeyHash(d),
 	})
 	if err != nil {
 		return nil, err
@@ -184,14 +189,18 @@ func notAsShown() error {
 	return journal.Errorf(journal.Conflict, "What your page showed is not this paper as it stands. Nothing was recorded; please read it again.")
 }
 
-func (s *Steps) decision(a Actor, m journal.Member, p signoff.Paper, rev signoff.Revision, sheet signoff.Sheet, consent signoff.Consent, in DecideInput) signoff.Decision {
-	sentence := sheet.Act
-	if in.Outcome == signoff.OutcomeDeclined {
-		sentence = sheet.Decline
+// sentenceOf is the act's wording, as the paper shows it.
+func sentenceOf(sheet signoff.Sheet, outcome signoff.Outcome) string {
+	if outcome == signoff.OutcomeDeclined {
+		return sheet.Decline
 	}
+	return sheet.Act
+}
+
+func (s *Steps) decision(a Actor, m journal.Member, p signoff.Paper, rev signoff.Revision, sheet signoff.Sheet, consent signoff.Consent, in DecideInput) signoff.Decision {
 	return signoff.Decision{
 		PaperID: p.ID, Revision: rev.Number, SHA256: rev.SHA256, Outcome: in.Outcome,
-		PersonID: a.Person.ID, As: m.As, TypedName: in.TypedName, Sentence: sentence,
+		PersonID: a.Person.ID, As: m.As, TypedName: in.TypedName, Sentence: sentenceOf(sheet, in.Outcome),
 		Reason: in.Reason, PartsBack: in.PartsBack, At: s.at(), Zone: sheet.Shop.Zone,
 		Authenticated: a.Session.How, Address: a.Address, UserAgent: a.UserAgent,
 		ConsentVersion: consent.Version, ConsentAt: consent.At, CopyTo: a.Person.Email, Manner: signoff.OnPage,
