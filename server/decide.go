@@ -60,11 +60,14 @@ func (a *App) ownerPaper(c echo.Context, status int, form views.DecideForm, noti
 		return err
 	}
 	if v.Decision != nil {
-		d, err := f.OfDecision(v.Paper.Kind, *v.Decision)
+		d, err := decisionView(f.Words, v)
 		if err != nil {
 			return err
 		}
-		page.Decision = &d
+		page.Decision, page.Confirm = &d, confirmPhone(f.Words, v)
+		if page.Confirm != nil {
+			page.Confirm.Name, page.Confirm.Text, page.Confirm.Problems = form.Name, form.Text, page.Problems
+		}
 	}
 	return a.show(c, status, page)
 }

@@ -46,7 +46,7 @@ func waits(g flow.Glance, role journal.Role) []views.Wait {
 			if p.Number == 0 {
 				one.Paper = string(p.Kind)
 			}
-			if p.State == signoff.Sent {
+			if p.State != signoff.Drafted && p.State != signoff.Recalled {
 				one.Title = w.Paper.Sheet.Title
 			}
 		}

@@ -83,6 +83,19 @@ func (w composer) shown(letter any) (views.Letter, error) {
 			return views.QuestionLetter{MailFrame: f, Sheet: sheet, AskedBy: l.AskedBy, Text: l.Question.Text, Link: w.url() + l.Path}, err
 		}
 		return views.AnswerLetter{MailFrame: f, Sheet: sheet, Text: l.Question.Text, Answer: l.Question.Answer, Link: w.url() + l.Path}, err
+	case flow.ConfirmationLetter:
+		f := w.frame("", l.To)
+		sheet, err := f.OfSheet(l.Sheet, "")
+		c := l.Confirmation
+		return views.PhoneConfirmationLetter{
+			MailFrame: f, Sheet: sheet, Confirmed: c.Confirmed, Name: c.TypedName, Sentence: c.Sentence, Text: c.Text, Link: w.url() + l.Path,
+		}, err
+	case flow.DelegateNamedLetter:
+		return views.DelegateNamedLetter{
+			MailFrame: w.frame(l.ShopName, l.To), Nickname: l.Nickname, By: views.List(l.By), Paper: l.Paper, Link: w.url() + l.Path,
+		}, nil
+	case flow.DelegateEndedLetter:
+		return views.DelegateEndedLetter{MailFrame: w.frame(l.ShopName, l.To), Nickname: l.Nickname, Delegate: l.Delegate}, nil
 	case flow.UseLetter:
 		return views.UseLetter{MailFrame: w.frame(l.ShopName, l.To), Nickname: l.Nickname, Use: l.Use, Left: l.Left, Link: w.url() + l.Path}, nil
 	case flow.BelongingLetter:

@@ -36,6 +36,7 @@ func (a *App) ownerBuild(c echo.Context) error {
 		Frame: f, Plate: views.NewPlate(f.Words, o.Build), State: o.Build.State, Coats: coats(o.Stages),
 		Sums: views.SumsOf(o.Statement), Journal: journalPiece(f.Words, v, flow.EntryQuery{}, since, false),
 	}
+	page.Delegates = parties(o.Delegates)
 	for _, line := range o.Stages {
 		page.StageAt = append(page.StageAt, stagePath(build, line.Stage.ID))
 	}
@@ -105,6 +106,16 @@ func waitings(w views.Words, o flow.OwnerOverview) ([]views.Waiting, error) {
 		all = append(all, views.Waiting{
 			Heading: p.Sheet.Title, Sentence: paperTitle(p.Paper) + " waits for your decision since " + since + ".",
 			Effect: effect, Href: paperPath(o.Build.ID, p.Paper.ID), Act: "Read it and decide",
+		})
+	}
+	for _, p := range o.ToConfirm {
+		effect, err := w.PaperDoes(p.Sheet)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, views.Waiting{
+			Heading: p.Sheet.Title, Sentence: paperTitle(p.Paper) + " was agreed by phone. Is that so?",
+			Effect: effect, Href: paperPath(o.Build.ID, p.Paper.ID), Act: "See it and confirm",
 		})
 	}
 	for _, b := range o.Belongings {

@@ -51,7 +51,7 @@ func paperItem(l flow.PaperLine) views.PaperItem {
 		item.Title = "Not named yet"
 	}
 	if l.Decision != nil {
-		item.DecidedAt, item.DecidedBy = l.Decision.At, l.Decision.TypedName
+		item.DecidedAt, item.DecidedBy, item.Outcome, item.Manner = l.Decision.DecidedAt(), l.Decision.TypedName, l.Decision.Outcome, l.Decision.Manner
 	}
 	return item
 }
@@ -94,7 +94,7 @@ type answering struct {
 	problems journal.Problems
 }
 
-func (a *App) staffPaper(c echo.Context, status int, answer answering) error {
+func (a *App) staffPaper(c echo.Context, status int, answer answering, other ...otherwise) error {
 	ctx, build := c.Request().Context(), of(c).build.ID
 	v, err := a.steps.PaperPage(ctx, actor(c), build, paperID(c))
 	if err != nil {
@@ -120,11 +120,15 @@ func (a *App) staffPaper(c echo.Context, status int, answer answering) error {
 	slices.Reverse(page.Revisions)
 	page.Questions = questionViews(f.Words, v)
 	if v.Decision != nil {
-		d, err := f.OfDecision(v.Paper.Kind, *v.Decision)
+		d, err := decisionView(f.Words, v)
 		if err != nil {
 			return err
 		}
 		page.Decision, page.Decider = &d, v.Names[v.Decision.PersonID]
+		page.Confirm = confirmPhone(f.Words, v)
+	}
+	if of(c).person.Role == journal.Office && v.Paper.State == signoff.Sent {
+		page.Otherwise = a.otherwiseView(c, page.Sheet, v, other)
 	}
 	return a.show(c, status, page)
 }
@@ -191,7 +195,7 @@ func (a *App) paperRevision(c echo.Context) error {
 		return err
 	}
 	if v.Decision != nil && v.Decision.Revision == rev.Number {
-		d, err := f.OfDecision(v.Paper.Kind, *v.Decision)
+		d, err := decisionView(f.Words, v)
 		if err != nil {
 			return err
 		}

@@ -51,12 +51,12 @@ func (a *App) peoplePage(c echo.Context, status int, typed views.PersonForm, bad
 }
 
 func personForm(f *form) views.PersonForm {
-	return views.PersonForm{Name: f.line("name"), Email: f.line("email"), Phone: f.line("phone"), Role: f.line("role")}
+	return views.PersonForm{Name: f.line("name"), Email: f.line("email"), Phone: f.line("phone"), Postal: f.text("postal"), Role: f.line("role")}
 }
 
 func personTyped(typed views.PersonForm) journal.Person {
 	return journal.Person{
-		Name: typed.Name, Email: journal.NormalEmail(typed.Email), Phone: typed.Phone, Role: journal.Role(typed.Role),
+		Name: typed.Name, Email: journal.NormalEmail(typed.Email), Phone: typed.Phone, Postal: journal.CleanText(typed.Postal), Role: journal.Role(typed.Role),
 	}
 }
 
@@ -107,7 +107,7 @@ func (a *App) person(c echo.Context) error {
 		return err
 	}
 	p := v.Person
-	typed := views.PersonForm{Name: p.Name, Email: p.Email, Phone: p.Phone, Role: string(p.Role)}
+	typed := views.PersonForm{Name: p.Name, Email: p.Email, Phone: p.Phone, Postal: p.Postal, Role: string(p.Role)}
 	kept, err := a.kept(c, personPath(p.ID))
 	if err != nil {
 		return err

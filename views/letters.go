@@ -164,6 +164,43 @@ type BelongingAnsweredLetter struct {
 // Mail names the letter's text.
 func (BelongingAnsweredLetter) Mail() string { return "belonging-answered" }
 
+// PhoneConfirmationLetter tells the office what an owner says to an agreement by
+// phone.
+type PhoneConfirmationLetter struct {
+	MailFrame
+	Sheet     SheetView
+	Confirmed bool
+	Name      string
+	Sentence  string
+	Text      string // of a dispute
+	Link      string
+}
+
+// Mail names the letter's text.
+func (PhoneConfirmationLetter) Mail() string { return "phone-confirmation" }
+
+// DelegateNamedLetter tells somebody that an owner lets them decide.
+type DelegateNamedLetter struct {
+	MailFrame
+	Nickname string
+	By       string // the owners
+	Paper    string // "Change order 3"
+	Link     string
+}
+
+// Mail names the letter's text.
+func (DelegateNamedLetter) Mail() string { return "delegate-named" }
+
+// DelegateEndedLetter tells delegate and owners that it is over.
+type DelegateEndedLetter struct {
+	MailFrame
+	Nickname string
+	Delegate string
+}
+
+// Mail names the letter's text.
+func (DelegateEndedLetter) Mail() string { return "delegate-ended" }
+
 // Outcome returns "signed" or "declined".
 func (v DecisionView) Outcome() string { return string(v.Decision.Outcome) }
 
@@ -174,4 +211,4 @@ func (v SheetView) Reference() string {
 }
 
 var _ = declareLetters(SignInLetter{}, SetPasswordLetter{}, PaperSentLetter{}, QuestionLetter{}, AnswerLetter{},
-	DecisionLetter{}, DecidedLetter{}, UseLetter{}, BelongingLetter{}, BelongingAnsweredLetter{}, InvoiceLetter{}, PaymentLetter{})
+	DecisionLetter{}, DecidedLetter{}, UseLetter{}, BelongingLetter{}, BelongingAnsweredLetter{}, PhoneConfirmationLetter{}, DelegateNamedLetter{}, DelegateEndedLetter{}, InvoiceLetter{}, PaymentLetter{})

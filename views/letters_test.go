@@ -30,6 +30,9 @@ func givenLetters() map[string]Letter {
 		"taken back":   PaymentLetter{f, journal.Payment{Amount: -300000, On: "2026-04-11", Means: journal.Cheque, ReversesID: "y", Reason: "Cheque returned by the bank."}, "Heron", "invoice 31", 981800, link},
 	}
 	maps.Copy(letters, givenUseLetters(f, link))
+	letters["spoken"] = DecisionLetter{f, givenView(), givenSpoken(), link}
+	letters["disputed"] = PhoneConfirmationLetter{f, givenView(), false, "Ada Lindqvist", signoff.DisputeSentence, "I said I would think.", link}
+	letters["delegate"] = DelegateNamedLetter{f, "Heron", "Ada Lindqvist", "Change order 3", link}
 	return letters
 }
 
@@ -45,6 +48,9 @@ func TestLetters(t *testing.T) {
 		"invoice":         {"Frame and coat is closed.", "$9,818.00, to pay by Sunday 12 April", "Tax: $318.00"},
 		"credit":          {"Credit memo 1 is issued: $50.00 in your favour"},
 		"payment":         {"$3,000.00 for invoice 31 arrived on Thursday 9 April, by cheque, 0092", "Still due: $6,818.00"},
+		"spoken":          {"agreed by phone: Ada Lindqvist, as owner", "Called at 555 0199 by Greta Holm", "Please confirm it"},
+		"disputed":        {"I did not agree", "I said I would think."},
+		"delegate":        {"Change order 3", "Heron"},
 		"use":             {"A cracked spring bracket", "Taken from the allowance: $182.88", "Left for this month: $567.12"},
 		"belonging":       {"found the first owner's toolbox"},
 		"belonging wants": {"Bo Reed says of the first owner's toolbox: ship it.", "9 Lake Street"},

@@ -118,6 +118,7 @@ func officePages() map[string]Page {
 	}
 	maps.Copy(pages, kindForms())
 	maps.Copy(pages, useForms())
+	maps.Copy(pages, otherwisePages())
 	return pages
 }
 

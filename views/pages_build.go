@@ -46,15 +46,16 @@ func SumsOf(s billing.Statement) BuildSums {
 // OwnerBuild is a build's page for its owners.
 type OwnerBuild struct {
 	Frame
-	Said    string // in plain sentences: what is going on, what waits on the reader
-	Plate   Plate
-	State   journal.BuildState
-	Photo   *PhotoView // the newest the owner may see; nil for none
-	Coats   []Coat     // all stages in order
-	StageAt []string   // address of each stage's page, as Coats
-	Waiting []Waiting  // what waits on the reader
-	Sums    BuildSums
-	Journal JournalPiece // the first piece
+	Said      string // in plain sentences: what is going on, what waits on the reader
+	Plate     Plate
+	State     journal.BuildState
+	Photo     *PhotoView // the newest the owner may see; nil for none
+	Coats     []Coat     // all stages in order
+	StageAt   []string   // address of each stage's page, as Coats
+	Waiting   []Waiting  // what waits on the reader
+	Delegates []Party    // who may decide in the reader's place; ending one posts to .../delegates/ID/end
+	Sums      BuildSums
+	Journal   JournalPiece // the first piece
 }
 
 // Template names the page's template.

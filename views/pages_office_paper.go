@@ -50,6 +50,8 @@ type StaffPaper struct {
 	Revisions []RevisionLine // newest first
 	Questions []QuestionView // oldest first
 	Decision  *DecisionView  // nil until decided
+	Confirm   *ConfirmPhone  // of an agreement by phone; nil otherwise
+	Otherwise *Otherwise     // the office's ways beside the owner's page; nil unless it is out
 	Decider   string         // name of the account that decided; "" without a decision
 	Answer    string         // as typed, for the question AnswerTo
 	AnswerTo  journal.QuestionID

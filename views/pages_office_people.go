@@ -10,10 +10,11 @@ import (
 // PersonForm is what was typed about a person. The field names are "name",
 // "email", "phone" and "role".
 type PersonForm struct {
-	Name  string
-	Email string
-	Phone string
-	Role  string // a [journal.Role]
+	Name   string
+	Email  string
+	Phone  string
+	Postal string
+	Role   string // a [journal.Role]
 }
 
 // PersonLine is a person in a list.

@@ -54,6 +54,12 @@ func (w Wait) What() (string, error) {
 		return w.paper(), nil
 	case "truck":
 		return "the truck is not here yet", nil
+	case "confirm":
+		return "confirm " + w.paper() + ", agreed by phone", nil
+	case "dispute":
+		return "settle " + w.paper() + ", the owner says it was not agreed", nil
+	case "post":
+		return "print and post " + w.paper(), nil
 	case "wish":
 		return "keep, ship or discard " + w.Title, nil
 	case "handling":
@@ -103,7 +109,7 @@ func (w Wait) paper() string {
 func (w Wait) Path() (string, error) {
 	at := BuildRef{ID: w.BuildID}.URL()
 	switch w.For {
-	case "decision", "answer", "draft":
+	case "decision", "confirm", "dispute", "post", "answer", "draft":
 		return at + "/papers/" + string(w.PaperID), nil
 	case "truck":
 		return at + "/edit", nil

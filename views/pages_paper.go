@@ -22,7 +22,9 @@ type PaperItem struct {
 	SentAt    time.Time     // of the last revision
 	DecidedAt time.Time     // zero until decided
 	DecidedBy string        // the name they typed
-	Open      int           // unanswered questions
+	Outcome   signoff.Outcome
+	Manner    signoff.Manner
+	Open      int // unanswered questions
 }
 
 // Name returns "Change order 4", or "Draft".
@@ -54,6 +56,9 @@ func (w Words) PaperDoes(sheet signoff.Sheet) (string, error) {
 	}
 	return v.Change()
 }
+
+// Decided says what was decided, how and by whom; see [DecisionView.Heading].
+func (p PaperItem) Decided() string { return decisionHeading(p.Outcome, p.Manner, p.DecidedBy) }
 
 // Papers lists a build's papers, for owners and staff.
 type Papers struct {
@@ -142,6 +147,7 @@ type Paper struct {
 	Consented bool             // the reader's consent to electronic records is in force
 	Form      DecideForm       // kept
 	Problems  journal.Problems // of Form
+	Confirm   *ConfirmPhone    // of an agreement by phone; nil otherwise
 	Notice    string           // why what they sent was not recorded, in whole sentences; "" if nothing was refused
 }
 

@@ -204,7 +204,8 @@ func givenOwnerBuild() OwnerBuild {
 			{Heading: "Both front floor pans", Sentence: "Change order 4 waits for your decision since Monday.", Effect: must(givenWords.Effect(233900, 6)), Href: "/builds/b1/papers/q1", Act: "Read it and decide"},
 			{Heading: "The first owner's toolbox", Sentence: "The shop found it in your truck. What is to become of it?", Href: "/builds/b1/entries/e9", Act: "See it first", Belonging: &BelongingForm{BuildID: "b1", EntryID: "e9"}},
 			{Heading: "Invoice 31, Frame and coat", Sentence: "Due since Sunday 12 April.", Effect: must(givenWords.Money(681800)), Href: "/builds/b1/invoices/i2", Act: "See the invoice"}},
-		Sums: SumsOf(givenStatement()), Journal: givenJournal()}
+		Sums: SumsOf(givenStatement()), Journal: givenJournal(),
+		Delegates: []Party{{Member: journal.Member{As: journal.AsDelegate, NamedBy: "Change order 2, revision 1", AddedAt: at("2026-02-02", 9, 0)}, Person: journal.Person{ID: "bo", Name: "Bo Lindqvist"}}}}
 	for i := range b.Coats {
 		b.StageAt = append(b.StageAt, fmt.Sprintf("/builds/b1/stages/s%d", i+1))
 	}
@@ -318,6 +319,15 @@ var _ = []bool{
 		{ID: "q2", Kind: signoff.ChangeOrder, Number: 3, Title: "Chrome for the tailgate letters", State: signoff.Declined, Revision: 1, Delta: 41000, DecidedAt: at("2026-03-02", 9, 0), DecidedBy: "Ada Lindqvist"}}}),
 	sample("papers-office", Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Office), Items: []PaperItem{{ID: "q3", State: signoff.Drafted}}}),
 	sample("paper", givenPaper()),
+	sample("paper-by-phone", paperIn(signoff.Signed, func(p *Paper) {
+		d := givenSpoken()
+		p.Decision, p.Confirm = &d, &ConfirmPhone{Words: givenWords, Action: p.URL(), CanConfirm: true, Name: "Ada", Problems: journal.Problems{"text": "Please say what is not so, in a few words."}}
+	})),
+	sample("paper-disputed", paperIn(signoff.Signed, func(p *Paper) {
+		d := givenSpoken()
+		p.Decision, p.Confirm = &d, &ConfirmPhone{Words: givenWords, Answer: &signoff.Confirmation{TypedName: "Ada Lindqvist", Sentence: signoff.DisputeSentence, Text: "I said I would think about it.", At: at("2026-04-16", 8, 0)}}
+	})),
+	sample("paper-on-paper", paperIn(signoff.Signed, func(p *Paper) { d := givenByHand(); p.Decision = &d })),
 	sample("allowance", givenAllowance(true)), sample("allowance-none", givenAllowance(false)),
 	sample("entry-belonging", givenEntry(givenBelonging(false, false))), sample("entry-belonging-answered", givenEntry(givenBelonging(true, false))), sample("entry-belonging-done", givenEntry(givenBelonging(true, true))),
 	sample("paper-agreement", paperOfKind("agreement")), sample("paper-teardown", paperOfKind("teardown")), sample("paper-several", paperOfKind("several")),

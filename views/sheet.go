@@ -279,6 +279,10 @@ type DecisionView struct {
 	Words
 	Kind     signoff.Kind // of the paper
 	Decision signoff.Decision
+	// RecordedBy names who in the office recorded it, and Scan is the address of
+	// the signed sheet; "" where there is none.
+	RecordedBy string
+	Scan       string
 }
 
 // OfDecision makes the view of a decision, told in the zone that was the shop's

@@ -331,7 +331,7 @@ func peopleSeen(r Reads, a Actor, ids []journal.PersonID) (map[journal.PersonID]
 		}
 		p.PasswordHash = ""
 		if !a.Person.Role.Staff() && p.ID != a.Person.ID {
-			p.Email, p.Phone = "", ""
+			p.Email, p.Phone, p.Postal = "", "", ""
 		}
 		people[id] = p
 	}

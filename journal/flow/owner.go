@@ -23,6 +23,7 @@ type OwnerOverview struct {
 	ToConfirm  []PaperLine // agreed by phone and not confirmed yet
 	Invoices   []OpenInvoice
 	DepositDue journal.Cents       // still to come of the agreed deposit
+	Delegates  []Party             // who may decide in the owner's place; for an owner only
 	Belongings []journal.Belonging // finds to say keep, ship or discard about, oldest first
 
 	Asked    []AskedAbout // questions on papers that are out, not answered yet
@@ -105,6 +106,9 @@ func (s *Steps) ownerOverview(r Reads, a Actor, build journal.BuildID, since tim
 	if err := o.addPapers(w); err != nil {
 		return o, err
 	}
+	if err := o.addDelegates(r); err != nil {
+		return o, err
+	}
 	asked, err := r.Belongings(build)
 	if err != nil {
 		return o, err
@@ -129,6 +133,21 @@ func (s *Steps) ownerOverview(r Reads, a Actor, build journal.BuildID, since tim
 		return o, err
 	}
 	return o, o.addNewest(r, as)
+}
+
+// addDelegates names to an owner who may decide in their place.
+func (o *OwnerOverview) addDelegates(r Reads) error {
+	if o.Mine == nil || o.Mine.As != journal.AsOwner {
+		return nil
+	}
+	people, members, err := ownersOf(r, o.Build.ID)
+	for i, m := range members {
+		if m.As == journal.AsDelegate {
+			people[i].Email, people[i].Phone, people[i].Postal, people[i].PasswordHash = "", "", "", ""
+			o.Delegates = append(o.Delegates, Party{Member: m, Person: people[i]})
+		}
+	}
+	return err
 }
 
 // addNewest finds the first photo of the newest entry that has any.

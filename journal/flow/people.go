@@ -30,6 +30,7 @@ func (s *Steps) newPerson(p journal.Person) journal.Person {
 		Name:      journal.CleanLine(p.Name),
 		Email:     journal.NormalEmail(p.Email),
 		Phone:     journal.CleanLine(p.Phone),
+		Postal:    journal.CleanText(p.Postal),
 		Role:      p.Role,
 		CreatedAt: s.at(),
 	}
@@ -73,7 +74,7 @@ func (s *Steps) ChangePerson(ctx context.Context, a Actor, p journal.Person) (jo
 		}
 		now = was
 		now.Name, now.Email = journal.CleanLine(p.Name), journal.NormalEmail(p.Email)
-		now.Phone, now.Role = journal.CleanLine(p.Phone), p.Role
+		now.Phone, now.Postal, now.Role = journal.CleanLine(p.Phone), journal.CleanText(p.Postal), p.Role
 		if err := now.Validate(); err != nil {
 			return err
 		}
