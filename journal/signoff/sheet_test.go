@@ -31,7 +31,7 @@ func sample() signoff.Sheet {
 		TaxRates:     []signoff.SheetRate{{Kind: journal.Parts, BasisPoints: 625}},
 		AgreedBefore: 9634000, AgreedAfter: 9853000, TotalBefore: 9700000, TotalAfter: 9922000,
 		Days: 6, DateBefore: "2026-09-24", DateAfter: "2026-10-02",
-		Act: signoff.ChangeOrder.SignSentence(), Notices: []string{"One.", "Two."},
+		Act: signoff.ChangeOrder.SignSentence(), Decline: signoff.ChangeOrder.DeclineSentence(), Notices: []string{"One.", "Two."},
 	}
 }
 
