@@ -197,7 +197,8 @@ func (b *bundle) print(ctx context.Context, dir string, kept flow.PaperKept, rev
 	return b.text(name, rev.SentAt, string(made))
 }
 
-// decided adds the receipt of the decision and the scan of a signed sheet.
+// decided adds the receipt of the decision, the answer of the passkey that
+// confirmed it, and the scan of a signed sheet.
 func (b *bundle) decided(ctx context.Context, one *bundled, kept flow.PaperKept) error {
 	d := kept.Decision
 	if d == nil {
@@ -210,6 +211,11 @@ func (b *bundle) decided(ctx context.Context, one *bundled, kept flow.PaperKept)
 	one.receipt, one.record = flow.ReceiptName(p), flow.RecordName(p, d.Revision)
 	if err := b.text(path.Join(one.dir, one.receipt), d.At, string(receipt)); err != nil {
 		return err
+	}
+	if d.Passkey != "" {
+		if err := b.text(path.Join(one.dir, one.dir+"-passkey.json"), d.At, d.Passkey); err != nil {
+			return err
+		}
 	}
 	if kept.Scan == nil {
 		return nil

@@ -20,6 +20,8 @@ In each folder:
   *-revision-N.json  the paper's record: exactly the bytes that were shown and decided
   *-revision-N.pdf   the same to be read and printed, with photos, decision and questions
   *-receipt.txt      the receipt of the decision, if there is one
+  *-passkey.json     what the person's passkey answered, where one confirmed the decision; the
+                     receipt names its SHA-256
   photos/            the evidence photos. A file is named by the SHA-256 of the photo's
                      original, which the record names too. With "-shown" in its name it is
                      the photo as it was shown, without what a camera writes into a file

@@ -72,18 +72,13 @@ func (d *pdfDoc) decision(p PaperPrint) {
 		d.said("", err)
 		return
 	}
-	word, colour := "Signed by ", toneTopcoat
-	switch {
-	case !v.Signed():
-		word, colour = "Declined by ", tonePrimer
-	case kept.Manner == signoff.ByPhone:
-		word = "Agreed by phone by "
-	case kept.Manner == signoff.OnPaper:
-		word = "Signed by hand by "
+	colour := toneTopcoat
+	if !v.Signed() {
+		colour = tonePrimer
 	}
 	said := d.body()
 	said.size = 10.5
-	d.heading(word+kept.TypedName, "H2", 16, colour)
+	d.heading(v.Heading(), "H2", 16, colour)
 	d.text("“"+kept.Sentence+"”", said)
 	if kept.Reason != "" {
 		d.typed("Reason: "+kept.Reason, d.body())
@@ -107,12 +102,15 @@ func (d *pdfDoc) decided(p PaperPrint, v DecisionView) [][2]string {
 	if kept.Manner == "" {
 		manner = string(signoff.OnPage)
 	}
-	facts := [][2]string{
-		{"Name given", kept.TypedName}, {"As", string(kept.As)}, {"How", manner},
-		{"When", d.instant(v, kept.DecidedAt())},
+	when := d.instant(v, kept.DecidedAt())
+	if v.ByHand() {
+		when = d.said(v.DayOf(kept.DecidedAt())) // no more stands on the sheet
 	}
+	facts := [][2]string{{"Name given", kept.TypedName}, {"As", string(kept.As)}, {"How", manner}, {"When", when}}
+	from := [2]string{"From address", "With browser"}
 	if !kept.HappenedAt.IsZero() {
 		facts = append(facts, [2]string{"Recorded by the shop", d.instant(v, kept.At)})
+		from = [2]string{"Recorded from address", "Recorded with browser"}
 	}
 	parts := ""
 	if v.AsksParts() {
@@ -126,8 +124,8 @@ func (d *pdfDoc) decided(p PaperPrint, v DecisionView) [][2]string {
 		consent = "version " + kept.ConsentVersion + ", given " + d.instant(v, kept.ConsentAt)
 	}
 	passkey := ""
-	if kept.Passkey != "" {
-		passkey = "yes; the passkey's answer is in the record of the decision"
+	if proof, used, err := kept.PasskeyProof(); used || err != nil {
+		passkey = d.said("yes, “"+proof.Name+"”; the receipt names its answer by SHA-256", err)
 	}
 	scan := ""
 	if p.Scan != nil {
@@ -139,7 +137,7 @@ func (d *pdfDoc) decided(p PaperPrint, v DecisionView) [][2]string {
 		{"Shop’s zone", kept.Zone}, {"Replaced parts", parts},
 		{"Revision", fmt.Sprint(kept.Revision)}, {"SHA-256 of what was shown", WrapHash(kept.SHA256)},
 		{"How the person had proved who they are", kept.Authenticated}, {"Confirmed by a passkey", passkey},
-		{"From address", kept.Address}, {"With browser", kept.UserAgent},
+		{from[0], kept.Address}, {from[1], kept.UserAgent},
 		{"Consent to electronic records", consent}, {"Copy sent to", kept.CopyTo},
 	}...)
 }

@@ -212,12 +212,13 @@ func TestPaperPDF_Manners(t *testing.T) {
 		p.Decision.Manner, p.Decision.Phone, p.Decision.SpokeWith, p.RecordedBy = signoff.ByPhone, "555 0177", "Wilma Tarn", "Greta Holm"
 		p.Decision.HappenedAt = p.Decision.At.Add(-90 * time.Minute)
 		p.Confirmation = &signoff.Confirmation{TypedName: "Ada Lindqvist", Sentence: signoff.DisputeSentence, Text: "I never said so.", At: p.Decision.At.Add(time.Hour), Authenticated: "password"}
-	}, "Agreed by phone by Ada Lindqvist", "Number called 555 0177", "Spoke for the shop Wilma Tarn", "Recorded by Greta Holm", "1:42 pm at the shop (2026-04-14T19:42:03.004Z)", "Recorded by the shop Tuesday 14 April 2026, 3:12 pm",
+	}, "Agreed by phone: Ada Lindqvist", "Recorded from address 192.0.2.7", "Number called 555 0177", "Spoke for the shop Wilma Tarn", "Recorded by Greta Holm", "1:42 pm at the shop (2026-04-14T19:42:03.004Z)", "Recorded by the shop Tuesday 14 April 2026, 3:12 pm",
 		"Disputed by Ada Lindqvist", "I never said so.", signoff.DisputeSentence)
 	make("on paper", func(p *PaperPrint) {
 		p.Decision.Manner, p.Decision.ConsentVersion = signoff.OnPaper, ""
+		p.Decision.HappenedAt = p.Decision.At.Add(-24 * time.Hour)
 		p.Scan = &signoff.Scan{Name: "signed.pdf", SHA256: strings.Repeat("cd", 32)}
-	}, "Signed by hand by Ada Lindqvist", "signed.pdf, SHA-256 cdcdcdcd")
+	}, "Signed on paper by Ada Lindqvist", "When Monday 13 April 2026 Recorded by the shop Tuesday 14 April 2026, 3:12 pm", "signed.pdf, SHA-256 cdcdcdcd")
 	make("open", func(p *PaperPrint) { p.Decision = nil }, "Not decided when this was printed.", "I agree", "I decline", "I want replaced parts back", "Signature", "Name in print")
 	make("asked", func(p *PaperPrint) {
 		p.Questions = []QuestionView{{Question: signoff.Question{Text: "Both of them?", Revision: 1, AskedAt: p.Decision.At, Answer: "Yes, both.", AnsweredAt: p.Decision.At.Add(time.Hour)}, AskedBy: "Ada Lindqvist", AnsweredBy: "Greta Holm"},
