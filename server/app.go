@@ -113,7 +113,7 @@ func Open(cfg Config, options ...Option) (_ *App, err error) {
 		return nil, err
 	}
 	a.jobs = newJobs(a.store, a.now, a.log)
-	a.steps = &flow.Steps{
+	a.steps = &flow.Steps{ConsentVersion: views.ConsentVersion,
 		Store: a.store, Now: a.now, NewID: a.newID, Nudge: a.jobs.nudge,
 		Compose: composer{views: a.views, now: a.now, url: a.URL, shop: a.store},
 	}

@@ -130,7 +130,38 @@ func (a *App) personPage(c echo.Context, status int, v flow.PersonView, typed vi
 	if page.Frame, err = a.frame(c, v.Person.Name); err != nil {
 		return err
 	}
+	consent, inForce, err := a.steps.ConsentOf(c.Request().Context(), v.Person.ID)
+	if err != nil {
+		return err
+	}
+	if inForce {
+		page.ConsentAt = consent.At
+	}
+	page.How = c.FormValue("how")
 	return a.show(c, status, page)
+}
+
+// personConsentEnd records that an owner told the shop of their withdrawal.
+// POST /people/:person/consent/end
+func (a *App) personConsentEnd(c echo.Context) error {
+	f, err := readForm(c)
+	if err != nil {
+		return err
+	}
+	v, err := a.personView(c)
+	if err != nil {
+		return err
+	}
+	err = a.steps.RecordWithdrawal(c.Request().Context(), actor(c), v.Person.ID, f.line("how"))
+	if bad, other := problems(err); other == nil && len(bad) > 0 {
+		p := v.Person
+		form := views.PersonForm{Name: p.Name, Email: p.Email, Phone: p.Phone, Postal: p.Postal, Role: string(p.Role)}
+		return a.personPage(c, http.StatusUnprocessableEntity, v, form, bad)
+	}
+	if err != nil {
+		return err
+	}
+	return a.done(c, personPath(v.Person.ID), "Recorded. From now on papers go to them by post.")
 }
 
 // personSave answers POST /people/:person: name, email, phone, role.

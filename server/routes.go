@@ -68,6 +68,9 @@ func (a *App) Routes() []Route {
 
 		{get, "/account", SignedIn, false, a.account},
 		{post, "/account/sessions/end", SignedIn, false, a.accountEndSessions},
+		{post, "/account/passkeys/ask", SignedIn, false, a.accountPasskeyAsk},
+		{post, "/account/passkeys", SignedIn, false, a.accountPasskeyAdd},
+		{post, "/account/passkeys/:passkey/end", SignedIn, false, a.accountPasskeyEnd},
 
 		{get, "/people", Office, false, a.people},
 		{post, "/people", Office, false, a.peopleAdd},
@@ -75,6 +78,7 @@ func (a *App) Routes() []Route {
 		{post, "/people/:person", Office, false, a.personSave},
 		{post, "/people/:person/end", Office, false, a.personEnd},
 		{post, "/people/:person/sessions/end", Office, false, a.personEndSessions},
+		{post, "/people/:person/consent/end", Office, false, a.personConsentEnd},
 		{post, "/people/:person/link", Office, false, a.personLink},
 
 		{get, "/consent", SignedIn, false, a.consent},
@@ -179,6 +183,7 @@ func (a *App) Routes() []Route {
 		{post, "/builds/:build/delegates/:person/end", BuildDecider, false, a.delegateEnd},
 		{post, "/builds/:build/papers/:paper/sign", BuildDecider, false, a.paperSign},
 		{post, "/builds/:build/papers/:paper/decline", BuildDecider, false, a.paperDecline},
+		{post, "/builds/:build/papers/:paper/passkey", BuildDecider, false, a.paperPasskeyAsk},
 		{post, "/builds/:build/papers/:paper/ask", BuildDecider, false, a.paperAsk},
 		{post, "/builds/:build/papers/:paper/questions/:question/answer", BuildOffice, false, a.paperAnswer},
 		{get, "/builds/:build/papers/:paper/revisions/:revision", BuildReader, false, a.paperRevision},

@@ -108,6 +108,7 @@ func officePages() map[string]Page {
 		"money": money,
 		"people": People{Frame: officeFrame("People", "/people"), Staff: []PersonLine{{Person: ines, LastSeen: ago(0)}, {Person: tomas}}, Owners: []PersonLine{{Person: edda, Builds: []string{"Heron"}, LastSeen: ago(2)}},
 			Ended: []PersonLine{{Person: journal.Person{ID: "p9", Name: "Ole Fisk", Email: "ole@example.org", Role: journal.Floor, EndedAt: ago(60)}}}, Form: PersonForm{Email: "jane"}, Problems: journal.Problems{"email": "Please type an e-mail address such as jane@example.org."}},
+		"person-consented": Person{Frame: officeFrame("Edda Quill", "/people/p4"), Stored: edda, ConsentAt: ago(40), How: "by letter", Form: PersonForm{Name: "Edda Quill", Role: "owner"}, Problems: journal.Problems{"how": "Please say how they told you, such as: letter of 3 March."}},
 		"person": Person{Frame: officeFrame("Edda Quill", "/people/p4"), Stored: edda, Builds: []journal.Build{heron()}, Form: PersonForm{Name: "Edda Quill", Email: "edda@example.net", Role: "owner"},
 			Sessions: []journal.Session{{How: "link sent by e-mail", Address: "192.0.2.7", UserAgent: "Browser 1", CreatedAt: ago(3), LastSeenAt: ago(0)}}},
 		"shop": Shop{Frame: officeFrame("Shop", "/shop"), Zones: []string{"America/Denver", "America/Chicago"}, Form: ShopForm{Name: "Tern Hollow Truck Works", Address: "1 Mill Lane\nTern Hollow", Zone: "America/Denvr", Currency: "USD", LabourRate: "95.00", QuietDays: "7", Closures: "2026-12-24 Winter break"},

@@ -45,6 +45,10 @@ type Person struct {
 	Sessions []journal.Session // live ones, newest first
 	Form     PersonForm
 	Problems journal.Problems
+	// ConsentAt is when an owner agreed to electronic records; zero when that is not
+	// in force. That they withdrew it posts to .../consent/end with "how".
+	ConsentAt time.Time
+	How       string // as typed
 }
 
 // ShopForm is what was typed about the shop. The field names are "name",

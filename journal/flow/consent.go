@@ -55,6 +55,36 @@ func (s *Steps) ConsentOf(ctx context.Context, p journal.PersonID) (c signoff.Co
 	return c, ok, err
 }
 
+// RecordWithdrawal ends a person's consent to electronic records as they told the
+// shop, by letter, e-mail or phone; how says which and when. Office only. It has
+// the same effect as [Steps.WithdrawConsent].
+//
+// It returns [journal.Invalid] beside "how" and [journal.Conflict] when none is in
+// force.
+func (s *Steps) RecordWithdrawal(ctx context.Context, a Actor, person journal.PersonID, how string) error {
+	if err := asOffice(a); err != nil {
+		return err
+	}
+	bad := journal.Problems{}
+	journal.CheckLine(bad, "how", how, 1, 200, "Please say how they told you, such as: letter of 3 March.")
+	if err := bad.Err(); err != nil {
+		return err
+	}
+	return s.write(ctx, func(tx Tx) error {
+		_, inForce, err := absent(tx.Consent(person))
+		if err != nil {
+			return err
+		}
+		if !inForce {
+			return journal.Errorf(journal.Conflict, "No agreement of theirs to electronic records is in force.")
+		}
+		if err := tx.EndConsent(person, s.at()); err != nil {
+			return err
+		}
+		return s.record(tx, a, "", "consent withdrawn", string(person), map[string]any{"how": how})
+	})
+}
+
 // WithdrawConsent ends a person's consent to electronic records. What they
 // decided before stays; from then on papers go to them by post.
 func (s *Steps) WithdrawConsent(ctx context.Context, a Actor) error {

@@ -69,7 +69,7 @@ func (s *Steps) Decide(ctx context.Context, a Actor, build journal.BuildID, pape
 		if err != nil {
 			return err
 		}
-		if !ok {
+		if !ok || consent.Version != s.ConsentVersion {
 			return ErrConsent
 		}
 		d = s.decision(a, *member, p, rev, sheet, consent, in)

@@ -302,6 +302,24 @@ func TestConsent_WithdrawnGoesByPost(t *testing.T) {
 	}
 }
 
+// Told to the shop by letter, it is the same.
+func TestConsent_WithdrawnByLetter(t *testing.T) {
+	y := newYard(t)
+	y.agree(y.heron)
+	refused(t, y.steps.RecordWithdrawal(y.ctx, y.office, y.ada.Person.ID, "letter of 14 April"), journal.Conflict)
+	y.agrees(y.ada)
+	refused(t, y.steps.RecordWithdrawal(y.ctx, y.jory, y.ada.Person.ID, "letter of 14 April"), journal.Forbidden)
+	refused(t, y.steps.RecordWithdrawal(y.ctx, y.office, y.ada.Person.ID, ""), journal.Invalid, "how")
+	y.do(y.steps.RecordWithdrawal(y.ctx, y.office, y.ada.Person.ID, "letter of 14 April"))
+	p := y.sent(y.heron, y.pans(y.heron, 8))
+	if _, err := y.steps.Decide(y.ctx, y.ada, y.heron, p.ID, y.form(y.ada, p, signoff.OutcomeSigned)); !errors.Is(err, flow.ErrConsent) {
+		t.Errorf("signed without consent: %v", err)
+	}
+	if v := got(y.steps.PaperPage(y.ctx, y.office, y.heron, p.ID))(t); len(v.Postings) != 1 {
+		t.Errorf("by post: %+v", v.Postings)
+	}
+}
+
 func TestDelegate_EndedByTheOwner(t *testing.T) {
 	y := newYard(t)
 	y.agree(y.heron)

@@ -19,8 +19,11 @@ type Steps struct {
 	Now     func() time.Time // UTC
 	NewID   func() string    // random, at least 80 bits, fit for addresses and URLs
 	Compose Composer
-	LogKey  prooflog.Key // signs the proof log's checkpoints
-	Nudge   func()       // wakes the job worker after a step that added jobs; may do nothing
+	// ConsentVersion is the version of the disclosures on electronic records that
+	// are shown now; a consent to another one is asked for anew.
+	ConsentVersion string
+	LogKey         prooflog.Key // signs the proof log's checkpoints
+	Nudge          func()       // wakes the job worker after a step that added jobs; may do nothing
 }
 
 // Composer writes the text of the program's e-mails.

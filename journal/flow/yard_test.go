@@ -104,7 +104,7 @@ func (y *yard) open(t testing.TB, path string, after int64) {
 	ids := new(atomic.Int64)
 	ids.Store(after)
 	y.t, y.db, y.ids, y.path = t, db, ids, path
-	y.steps = &flow.Steps{
+	y.steps = &flow.Steps{ConsentVersion: "1",
 		Store: db, Now: func() time.Time { return y.now }, Compose: plainComposer{},
 		NewID: func() string { return fmt.Sprintf("id%06d", ids.Add(1)) }, LogKey: yardKey.key(t),
 	}
