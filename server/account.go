@@ -10,7 +10,11 @@ import (
 )
 
 // account answers GET /account: one's own sessions and consent.
-func (a *App) account(c echo.Context) error {
+func (a *App) account(c echo.Context) error { return a.showAccount(c, http.StatusOK, "", nil) }
+
+// showAccount shows the page with what was typed for a new passkey's name and
+// why none was added.
+func (a *App) showAccount(c echo.Context, status int, passkey string, bad journal.Problems) error {
 	rq := of(c)
 	v, err := a.steps.PersonShow(c.Request().Context(), actor(c), rq.person.ID)
 	if err != nil {
@@ -25,10 +29,13 @@ func (a *App) account(c echo.Context) error {
 			page.Sessions = append(page.Sessions, sessionLine(one, false))
 		}
 	}
+	if page.Passkeys, err = a.passkeySection(c, passkey, bad); err != nil {
+		return err
+	}
 	if page.Frame, err = a.frame(c, "Your account"); err != nil {
 		return err
 	}
-	return a.show(c, http.StatusOK, page)
+	return a.show(c, status, page)
 }
 
 func sessionLine(s journal.Session, this bool) views.SessionLine {

@@ -86,19 +86,18 @@ func (a *App) decide(c echo.Context, outcome signoff.Outcome) error {
 	if err != nil {
 		return err
 	}
-	in := flow.DecideInput{
-		Revision: f.number("revision", 0, 0, 1_000_000), SHA256: f.line("sha256"), Outcome: outcome,
-		TypedName: f.line("name"), PartsBack: f.line("parts_back") == "yes",
-	}
-	if outcome == signoff.OutcomeDeclined {
-		in.Reason = f.text("reason")
-	}
+	in := decideInput(f, outcome)
 	if f.line("sure") != "yes" {
 		return a.confirm(c, f, in)
 	}
 	build := of(c).build.ID
-	d, err := a.steps.Decide(c.Request().Context(), actor(c), build, paperID(c), in)
+	var d signoff.Decision
+	if in.Passkey, err = a.passkeyAnswer(c, f, in); err == nil {
+		d, err = a.steps.Decide(c.Request().Context(), actor(c), build, paperID(c), in)
+	}
 	switch {
+	case journal.CodeOf(err) == journal.Conflict && f.raw("passkey_token") != "":
+		return a.passkeyRefused(c, f, in, err)
 	case errors.Is(err, flow.ErrConsent):
 		return c.Redirect(http.StatusSeeOther, consentPath(paperPath(build, paperID(c))))
 	case journal.CodeOf(err) == journal.Conflict:
@@ -109,6 +108,17 @@ func (a *App) decide(c echo.Context, outcome signoff.Outcome) error {
 		return err
 	}
 	return a.decided(c, d)
+}
+
+func decideInput(f *form, outcome signoff.Outcome) flow.DecideInput {
+	in := flow.DecideInput{
+		Revision: f.number("revision", 0, 0, 1_000_000), SHA256: f.line("sha256"), Outcome: outcome,
+		TypedName: f.line("name"), PartsBack: f.line("parts_back") == "yes",
+	}
+	if outcome == signoff.OutcomeDeclined {
+		in.Reason = f.text("reason")
+	}
+	return in
 }
 
 // confirm checks that the form is about the paper as it stands and asks once
@@ -141,6 +151,9 @@ func (a *App) showConfirm(c echo.Context, status int, form *form, outcome signof
 		return err
 	}
 	page := views.PaperConfirm{Frame: f, ID: v.Paper.ID, Outcome: outcome, Form: decideForm(form), Problems: bad}
+	if page.HasPasskey, err = a.hasPasskey(c); err != nil {
+		return err
+	}
 	if page.Sheet, err = f.OfSheet(v.Sheet, v.SHA256()); err != nil {
 		return err
 	}

@@ -92,6 +92,7 @@ type Account struct {
 	Sessions       []SessionLine // live ones, the present one first
 	ConsentVersion string        // in force; "" for none; owners only
 	ConsentAt      time.Time
+	Passkeys       PasskeySection // shown to owners only
 }
 
 // Template names the page's template.

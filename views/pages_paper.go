@@ -173,11 +173,12 @@ func (p Paper) Asking() bool {
 // and posts the same fields with it. Declining asks for the reason here.
 type PaperConfirm struct {
 	Frame
-	ID       journal.PaperID
-	Outcome  signoff.Outcome
-	Sheet    SheetView
-	Form     DecideForm
-	Problems journal.Problems
+	ID         journal.PaperID
+	Outcome    signoff.Outcome
+	Sheet      SheetView
+	Form       DecideForm
+	Problems   journal.Problems
+	HasPasskey bool // the reader can confirm with a passkey, piece "passkey-confirm"
 }
 
 // Template names the page's template.

@@ -34,46 +34,50 @@ type NewPasskey struct {
 	PublicKey  string // base64url of the COSE key; for the proof log
 }
 
-// AddPasskey keeps a passkey of the actor, an owner or delegate, and records
-// its public key in the proof log, so that it can be told later whose it was.
+// CanAddPasskey returns the passkeys that the actor, an owner or delegate, has
+// already, if another of that name can be added.
 //
 // Errors: [journal.Invalid] for the name, [journal.Forbidden], and
-// [journal.Conflict] when it is there already or there are too many.
+// [journal.Conflict] when there are too many.
+func (s *Steps) CanAddPasskey(ctx context.Context, a Actor, name string) (keys []journal.Passkey, err error) {
+	err = s.Store.Read(ctx, func(r Reads) error {
+		keys, err = canAddPasskey(r, a, name)
+		return err
+	})
+	return keys, err
+}
+
+func canAddPasskey(r Reads, a Actor, name string) ([]journal.Passkey, error) {
+	if a.Person.Role != journal.Owner || !a.Person.Active() {
+		return nil, journal.Errorf(journal.Forbidden, "Only owners and their delegates sign papers here.")
+	}
+	bad := journal.Problems{}
+	journal.CheckLine(bad, "name", name, 1, 60, "Please give the passkey a name, such as: my phone.")
+	if err := bad.Err(); err != nil {
+		return nil, err
+	}
+	keys, err := r.Passkeys(a.Person.ID)
+	if err == nil && len(keys) >= MaxPasskeys {
+		err = journal.Errorf(journal.Conflict, "You have %d passkeys here, which is as many as there can be. Please remove one first.", len(keys))
+	}
+	return keys, err
+}
+
+// AddPasskey keeps a passkey of the actor, and records its public key in the
+// proof log, so that it can be told later whose it was.
+//
+// Errors are those of [Steps.CanAddPasskey], and [journal.Conflict] when the
+// passkey is there already.
 func (s *Steps) AddPasskey(ctx context.Context, a Actor, n NewPasskey) error {
-	if err := signsHere(a); err != nil {
-		return err
-	}
-	if err := CheckPasskeyName(n.Name); err != nil {
-		return err
-	}
 	return s.write(ctx, func(tx Tx) error {
-		keys, err := tx.Passkeys(a.Person.ID)
-		if err != nil {
+		if _, err := canAddPasskey(tx, a, n.Name); err != nil {
 			return err
-		}
-		if len(keys) >= MaxPasskeys {
-			return journal.Errorf(journal.Conflict, "You have %d passkeys here, which is as many as there can be. Please remove one first.", len(keys))
 		}
 		if err := tx.AddPasskey(journal.Passkey{ID: n.ID, PersonID: a.Person.ID, Name: n.Name, Credential: n.Credential, AddedAt: s.at()}); err != nil {
 			return err
 		}
 		return s.record(tx, a, "", "passkey added", n.ID, map[string]any{"name": n.Name, "public_key": n.PublicKey})
 	})
-}
-
-// CheckPasskeyName returns [journal.Invalid], field "name", for a name that
-// cannot be taken.
-func CheckPasskeyName(name string) error {
-	bad := journal.Problems{}
-	journal.CheckLine(bad, "name", name, 1, 60, "Please give the passkey a name, such as: my phone.")
-	return bad.Err()
-}
-
-func signsHere(a Actor) error {
-	if a.Person.Role != journal.Owner || !a.Person.Active() {
-		return journal.Errorf(journal.Forbidden, "Only owners and their delegates sign papers here.")
-	}
-	return nil
 }
 
 // EndPasskey removes one of the actor's passkeys; what it confirmed stays

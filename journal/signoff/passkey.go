@@ -150,8 +150,15 @@ func (p PasskeyProof) Verify(challenge []byte) error {
 	if err := checkAuthenticator(authenticator, origin, p.UserVerified); err != nil {
 		return err
 	}
+	signed, err := readKey(key)
+	if err != nil {
+		return err
+	}
 	sum := sha256.Sum256(client)
-	return verifySignature(key, append(bytes.Clone(authenticator), sum[:]...), signature)
+	if !signed(append(bytes.Clone(authenticator), sum[:]...), signature) {
+		return errors.New("signoff: passkey: the signature is not the key's over these data")
+	}
+	return nil
 }
 
 // checkClientData returns the host of the origin.

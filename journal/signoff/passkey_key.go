@@ -25,42 +25,45 @@ const (
 	leastModulusBits, mostModulusBit = 2048, 8192
 )
 
-// verifySignature checks a signature by a COSE_Key over data. ES256 signatures
-// are ASN.1 DER, EdDSA ones 64 bytes, RS256 ones PKCS #1 v1.5 (WebAuthn,
+// CheckPasskeyKey returns an error for a COSE_Key whose signatures
+// [PasskeyProof.Verify] would never take.
+func CheckPasskeyKey(key []byte) error {
+	_, err := readKey(key)
+	return err
+}
+
+// readKey returns how to check signatures over data by a COSE_Key. Those of
+// ES256 are ASN.1 DER, of EdDSA 64 bytes, of RS256 PKCS #1 v1.5 (WebAuthn,
 // section 6.5.5).
-func verifySignature(key, data, signature []byte) error {
+func readKey(key []byte) (signed func(data, signature []byte) bool, err error) {
 	members, err := parseCOSE(key)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	sum := sha256.Sum256(data)
-	wrong := errors.New("signoff: passkey: the signature is not the key's over these data")
 	switch {
 	case members.is(map[int64]int64{coseKind: coseEC2, coseAlgorithm: coseES256, coseCurve: coseP256}, coseX, coseY):
 		public, err := ecdsa.ParseUncompressedPublicKey(elliptic.P256(), append(append([]byte{4}, members.bytes[coseX]...), members.bytes[coseY]...))
 		if err != nil {
-			return fmt.Errorf("signoff: passkey: the key: %w", err)
+			return nil, fmt.Errorf("signoff: passkey: the key: %w", err)
 		}
-		if !ecdsa.VerifyASN1(public, sum[:], signature) {
-			return wrong
-		}
-	case members.is(map[int64]int64{coseKind: coseOKP, coseAlgorithm: coseEdDSA, coseCurve: coseEd25519}, coseX):
-		public := members.bytes[coseX]
-		if len(public) != ed25519.PublicKeySize || !ed25519.Verify(public, data, signature) {
-			return wrong
-		}
+		return func(data, signature []byte) bool {
+			sum := sha256.Sum256(data)
+			return ecdsa.VerifyASN1(public, sum[:], signature)
+		}, nil
+	case members.is(map[int64]int64{coseKind: coseOKP, coseAlgorithm: coseEdDSA, coseCurve: coseEd25519}, coseX) &&
+		len(members.bytes[coseX]) == ed25519.PublicKeySize:
+		return func(data, signature []byte) bool { return ed25519.Verify(members.bytes[coseX], data, signature) }, nil
 	case members.is(map[int64]int64{coseKind: coseRSA, coseAlgorithm: coseRS256}, coseModulus, coseExponent):
 		public, err := rsaKey(members.bytes[coseModulus], members.bytes[coseExponent])
 		if err != nil {
-			return err
+			return nil, err
 		}
-		if rsa.VerifyPKCS1v15(public, crypto.SHA256, sum[:], signature) != nil {
-			return wrong
-		}
-	default:
-		return errors.New("signoff: passkey: the key is of no kind that is taken here (ES256, EdDSA, RS256)")
+		return func(data, signature []byte) bool {
+			sum := sha256.Sum256(data)
+			return rsa.VerifyPKCS1v15(public, crypto.SHA256, sum[:], signature) == nil
+		}, nil
 	}
-	return nil
+	return nil, errors.New("signoff: passkey: the key is of no kind that is taken here (ES256, EdDSA, RS256)")
 }
 
 func rsaKey(modulus, exponent []byte) (*rsa.PublicKey, error) {
