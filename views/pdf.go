@@ -42,7 +42,7 @@ var pdfYear = time.Date(1, time.July, 1, 0, 0, 0, 0, time.UTC)
 // decision, or of the sending. Dates are in the zone of the shop that sent it.
 //
 // It needs memory for the pictures, which are not decoded if they are JPEG, and
-// for as much again. Errors: a record that [signoff.ParseSheet] refuses, a
+// little more: what it writes goes out as it is made. Errors: a record that [signoff.ParseSheet] refuses, a
 // decision on other bytes, those of Picture, and those of w and ctx. An error
 // before the first byte leaves w untouched.
 func PaperPDF(ctx context.Context, w io.Writer, p PaperPrint) error {
