@@ -155,9 +155,17 @@ func (p StaffPaper) Say() string {
 		}
 		return said
 	case signoff.Signed:
-		return "Signed. The build's total and date follow it."
+		how := "Signed. "
+		if p.Decision != nil && p.Decision.Spoken() {
+			how = "Agreed by phone. "
+		}
+		done, err := p.Sheet.Done()
+		if err != nil {
+			return how
+		}
+		return how + done
 	case signoff.Declined:
-		return "Declined. Nothing in it is to be done or billed."
+		return "Declined. " + p.Sheet.Undone()
 	}
 	return "Taken back before a decision. It can be edited and sent again."
 }

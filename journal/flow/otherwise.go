@@ -118,14 +118,11 @@ func (s *Steps) RecordByPhone(ctx context.Context, a Actor, build journal.BuildI
 		if err := bad.Err(); err != nil {
 			return err
 		}
-		said := "agreed"
-		if in.Outcome == signoff.OutcomeDeclined {
-			said = "declined"
-		}
+		amount, total := sheet.DeltaWithTax.Signed()+" "+sheet.Currency, sheet.TotalAfter.String()+" "+sheet.Currency
 		d.Manner, d.HappenedAt, d.Phone, d.SpokeWith, d.TypedName = signoff.ByPhone, in.At.UTC(), in.Phone, in.SpokeWith, who.Name
-		d.Sentence = fmt.Sprintf("%s %s by phone to %s, as it was read out: %s, which makes the new total %s.", who.Name, said, sheet.Name(), sheet.DeltaWithTax.Signed(), sheet.TotalAfter)
+		d.Sentence = fmt.Sprintf("%s agreed by phone to %s, as it was read out: %s, which makes the new total %s.", who.Name, sheet.Name(), amount, total)
 		if in.Outcome == signoff.OutcomeDeclined {
-			d.Sentence = fmt.Sprintf("%s declined %s by phone, as it was read out: %s, which would have made the new total %s.", who.Name, sheet.Name(), sheet.DeltaWithTax.Signed(), sheet.TotalAfter)
+			d.Sentence = fmt.Sprintf("%s declined %s by phone, as it was read out: %s, which would have made the new total %s.", who.Name, sheet.Name(), amount, total)
 		}
 		d.Authenticated = "said by phone, called at " + in.Phone
 		return nil
