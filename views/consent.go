@@ -9,7 +9,7 @@ import (
 
 // ConsentVersion names the disclosures shown now. A changed text gets a new
 // version, and its file stays for the record.
-const ConsentVersion = "1"
+const ConsentVersion = "2"
 
 // ConsentText is the disclosures shown before a person agrees to electronic
 // records, as hashed: UTF-8, lines end in "\n", a blank line between
@@ -20,11 +20,11 @@ const ConsentVersion = "1"
 // withdraw and to keep contact details current, how to get paper copies and at
 // what fee, and what is needed to open and keep the records.
 //
-//go:embed consent/consent-1.txt
+//go:embed consent/consent-2.txt
 var ConsentText string
 
 // ConsentSHA256 returns the SHA-256 of [ConsentText] in lower-case hex, as
-// `sha256sum consent-1.txt` prints it.
+// `sha256sum consent-2.txt` prints it.
 func ConsentSHA256() string {
 	sum := sha256.Sum256([]byte(ConsentText))
 	return hex.EncodeToString(sum[:])
