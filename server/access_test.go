@@ -211,7 +211,7 @@ func TestAccess_RolesOfTheHouse(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	values := strings.NewReplacer(":person", string(s.Floor.ID), ":plan", string(plans[0].ID), ":correction", "c1", ":letter", string(letters[0].Letter.ID))
+	values := strings.NewReplacer(":person", string(s.Floor.ID), ":plan", string(plans[0].ID), ":correction", "c1", ":passkey", "k1", ":letter", string(letters[0].Letter.ID))
 	_, routes := buildRoutes(s)
 	for _, route := range routes {
 		path := values.Replace(route.Path)

@@ -125,6 +125,7 @@ var onlyIn = map[string][]string{
 	"github.com/rwcarlsen/goexif":       {"farbay/media"},
 	"github.com/tetratelabs/wazero":     {"farbay/media"},
 	"github.com/kovidgoyal/imaging":     {"farbay/media"},
+	"github.com/go-webauthn/webauthn":   {"farbay/server"},
 	"farbay/journal/store":              {"farbay/server"},
 	"farbay/server/servertest":          {}, // tests only
 	"farbay/server/htmlcheck":           {"farbay/server/servertest"},
