@@ -206,6 +206,7 @@ func TestPasskeys_AddSignRemove(t *testing.T) {
 				t.Error(err)
 			}
 			id := base64url(device.id)
+			owner.Get(at).Says("Confirmed with the passkey “my " + kind + "”")
 			owner.Get("/account").Says("last used")
 			owner.Post("/account/passkeys/"+id+"/end", nil).Redirects("/account#passkeys")
 			owner.Get("/account").Check(htmlcheck.NotIn(`form[action="/account/passkeys/` + id + `/end"]`))

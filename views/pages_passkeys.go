@@ -30,3 +30,16 @@ type PasskeyLine struct {
 
 // EndURL is where removing it is posted to.
 func (p PasskeyLine) EndURL() string { return "/account/passkeys/" + p.ID + "/end" }
+
+// ConfirmedWith names the passkey that confirmed the decision, in quotation
+// marks; "" if none did. A kept answer that cannot be read is said to be one.
+func (v DecisionView) ConfirmedWith() string {
+	proof, ok, err := v.Decision.PasskeyProof()
+	switch {
+	case err != nil:
+		return "whose answer is kept and cannot be read"
+	case !ok:
+		return ""
+	}
+	return "“" + proof.Name + "”"
+}
