@@ -3,6 +3,7 @@ package flow
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"farbay/journal"
 	"farbay/journal/billing"
@@ -24,35 +25,54 @@ type Checked struct {
 	Documents   int `json:"documents"`
 	Events      int `json:"events"`
 	Checkpoints int `json:"checkpoints"` // of the proof log
+	Kept        int `json:"kept"`        // checkpoints that somebody kept outside the database
 }
 
-// Check looks for anything that breaks a promise: originals that are missing or
-// changed (through verify, which re-reads one by its hash), statements that do
-// not add up, stages closed and not billed or billed twice, gaps in the numbers
-// of invoices and events, papers whose bytes do not match their hash or their
-// decision, and a proof log that is not what its checkpoints were given out for.
-// It changes nothing. err means that the check itself could not be
-// finished.
-func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error) (faults []Fault, n Checked, err error) {
+// fault makes a fault of a sentence, which may begin with a small letter.
+func fault(b journal.BuildID, subject, text string, args ...any) Fault {
+	text = fmt.Sprintf(text, args...)
+	return Fault{b, subject, strings.ToUpper(text[:1]) + text[1:]}
+}
+
+// Check looks for anything that breaks a promise: a proof log that is not what
+// its checkpoints were given out for, nor a continuation of those that somebody
+// kept; decisions, revisions, invoices, payments, closes and uses of allowances
+// that are not what the log says of them; originals that are missing or changed
+// (through verify, which re-reads one by its hash), statements that do not add
+// up, stages closed and not billed or billed twice, gaps in the numbers of
+// invoices, papers whose bytes do not match their hash.
+//
+// The faults of the log come first, in its order, so the first fault names the
+// first bad place there. It changes nothing. err means that the check itself
+// could not be finished; faults holds what was found until then.
+func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error, kept ...Kept) (faults []Fault, n Checked, err error) {
 	err = s.Store.Read(ctx, func(r Reads) error {
 		add := func(b journal.BuildID, subject, text string, args ...any) {
-			faults = append(faults, Fault{b, subject, fmt.Sprintf(text, args...)})
+			faults = append(faults, fault(b, subject, text, args...))
 		}
+		inLog, said, err := checkLog(ctx, r, &n, kept)
+		if err != nil {
+			return err
+		}
+		faults = append(faults, inLog...)
 		builds, err := r.Builds()
 		if err != nil {
 			return err
 		}
 		for _, b := range builds {
 			n.Builds++
+			if err := checkRows(r, said, b.ID, add); err != nil {
+				return err
+			}
+		}
+		checkGone(said, add)
+		for _, b := range builds {
 			if err := s.checkMoney(r, b, &n, add); err != nil {
 				return err
 			}
 			if err := checkPapers(r, b, &n, add); err != nil {
 				return err
 			}
-		}
-		if err := checkLog(r, &n, add); err != nil {
-			return err
 		}
 		if err := checkNumbers(r, add); err != nil {
 			return err
@@ -139,24 +159,24 @@ func checkPapers(r Reads, b journal.Build, n *Checked, add func(journal.BuildID,
 			n.Revisions++
 			hashes[rev.Number] = signoff.Hash(rev.Bytes)
 			if hashes[rev.Number] != rev.SHA256 {
-				add(b.ID, string(p.ID), "Revision %d of change order %d does not match its hash.", rev.Number, p.Number)
+				add(b.ID, string(p.ID), "revision %d of %s does not match its hash.", rev.Number, paperName(p))
 			}
 			if _, err := signoff.ParseSheet(rev.Bytes); err != nil {
-				add(b.ID, string(p.ID), "Revision %d of change order %d cannot be read: %v.", rev.Number, p.Number, err)
+				add(b.ID, string(p.ID), "revision %d of %s cannot be read: %v.", rev.Number, paperName(p), err)
 			}
 		}
 		if p.Revision != len(revisions) {
-			add(b.ID, string(p.ID), "Change order %d says it has %d revisions, and %d are kept.", p.Number, p.Revision, len(revisions))
+			add(b.ID, string(p.ID), "%s says it has %d revisions, and %d are kept.", paperName(p), p.Revision, len(revisions))
 		}
 		d, decided, err := absent(r.Decision(p.ID))
 		if err != nil {
 			return err
 		}
 		if decided != (p.State == signoff.Signed || p.State == signoff.Declined) || decided && string(d.Outcome) != string(p.State) {
-			add(b.ID, string(p.ID), "Change order %d stands as %s, and its decision does not say so.", p.Number, p.State)
+			add(b.ID, string(p.ID), "%s stands as %s, and its decision does not say so.", paperName(p), p.State)
 		}
 		if decided && hashes[d.Revision] != d.SHA256 {
-			add(b.ID, string(p.ID), "The decision on change order %d is about other bytes than are kept.", p.Number)
+			add(b.ID, string(p.ID), "the decision on %s is about other bytes than are kept.", paperName(p))
 		}
 	}
 	return checkPasskeys(r, b, papers, add)

@@ -35,10 +35,7 @@ func (s *Steps) issue(tx Tx, a Actor, b journal.Build, tax billing.Tax, d billin
 	if err := tx.AddInvoice(inv); err != nil {
 		return Invoice{}, err
 	}
-	err = s.record(tx, a, b.ID, string(d.Kind)+" issued", d.ID, map[string]any{
-		"number": d.Number, "stage": stageID, "subtotal": d.Subtotal, "tax": d.Tax,
-		"deposit_credit": d.DepositCredit, "holdback": d.Holdback, "payable": d.Payable, "due_on": d.DueOn,
-	})
+	err = s.record(tx, a, b.ID, string(d.Kind)+" issued", d.ID, invoiceDetail(inv))
 	if err != nil {
 		return Invoice{}, err
 	}
@@ -52,6 +49,26 @@ func (s *Steps) issue(tx Tx, a Actor, b journal.Build, tax billing.Tax, d billin
 		}
 	}
 	return inv, nil
+}
+
+// invoiceDetail is what the record says of a document: all its figures, so that
+// a change of one is found out.
+func invoiceDetail(inv Invoice) map[string]any {
+	d := inv.Document
+	charges := make([]map[string]any, 0, len(d.Charges))
+	for _, c := range d.Charges {
+		charge := map[string]any{"ref": c.Ref, "text": c.Text}
+		for _, k := range journal.LineKinds {
+			if amount := c.Split.Of(k); amount != 0 {
+				charge[string(k)] = amount
+			}
+		}
+		charges = append(charges, charge)
+	}
+	return map[string]any{
+		"number": d.Number, "stage": inv.StageID, "issued_on": d.IssuedOn, "bill_to": inv.BillTo, "charges": charges, "subtotal": d.Subtotal,
+		"tax": d.Tax, "deposit_credit": d.DepositCredit, "holdback": d.Holdback, "payable": d.Payable, "due_on": d.DueOn,
+	}
 }
 
 // taxLines lists what a document taxes, kind by kind.

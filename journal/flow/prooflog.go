@@ -3,7 +3,6 @@ package flow
 import (
 	"context"
 	"crypto/rand"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -196,88 +195,4 @@ func (s *Steps) PublishLog(ctx context.Context) (p PublishedLog, err error) {
 		return err
 	})
 	return p, err
-}
-
-// checkLog compares the proof log with its tree, and the tree with every
-// checkpoint ever given out.
-func checkLog(r Reads, n *Checked, add func(journal.BuildID, string, string, ...any)) error {
-	again := &nodes{}
-	seq := int64(0)
-	err := r.EachLogEntry(func(e prooflog.Entry) error {
-		seq++
-		if e.Seq != seq {
-			add("", fmt.Sprint(e.Seq), "The record of events has a gap or a double before number %d.", e.Seq)
-			return errStopped
-		}
-		b, err := e.Bytes()
-		if err != nil {
-			return err
-		}
-		return again.grow(seq-1, b)
-	})
-	n.Events = int(seq)
-	if errors.Is(err, errStopped) {
-		return nil
-	}
-	if err != nil || seq == 0 {
-		return err
-	}
-	kept, err := prooflog.Head("", seq, r.LogHashes())
-	if err != nil {
-		add("", "", "The proof log's tree cannot be read: %v.", err)
-		return nil
-	}
-	now, err := prooflog.Head("", seq, again)
-	if err != nil {
-		return err
-	}
-	if kept != now {
-		add("", "", "An event was changed after it was recorded: the record is not what the proof log's tree was made of.")
-	}
-	keys, err := r.LogKeys()
-	if err != nil {
-		return err
-	}
-	public := make([]string, 0, len(keys))
-	for _, k := range keys {
-		public = append(public, k.Public)
-	}
-	given, err := r.Checkpoints()
-	if err != nil {
-		return err
-	}
-	for _, c := range given {
-		n.Checkpoints++
-		earlier, err := prooflog.OpenCheckpoint(c.Note, public...)
-		if err == nil {
-			err = prooflog.Consistent(earlier, now, again)
-		}
-		if err != nil {
-			add("", fmt.Sprint(c.Size), "The record is not the one that the checkpoint of %d entries was given out for: %v.", c.Size, err)
-		}
-	}
-	return nil
-}
-
-var errStopped = errors.New("stopped")
-
-// nodes is a tree in memory: 64 bytes an entry.
-type nodes struct{ all []prooflog.Hash }
-
-func (t *nodes) grow(n int64, entry []byte) error {
-	more, err := prooflog.Grow(n, entry, t)
-	t.all = append(t.all, more...)
-	return err
-}
-
-// ReadHashes implements [prooflog.Hashes].
-func (t *nodes) ReadHashes(places []int64) ([]prooflog.Hash, error) {
-	out := make([]prooflog.Hash, len(places))
-	for i, place := range places {
-		if place < 0 || place >= int64(len(t.all)) {
-			return nil, fmt.Errorf("flow: node %d of %d", place, len(t.all))
-		}
-		out[i] = t.all[place]
-	}
-	return out, nil
 }

@@ -149,8 +149,13 @@ type Reads interface {
 	// LogSize is how many entries there are.
 	LogSize() (int64, error)
 	LogEntry(seq int64) (prooflog.Entry, error)
-	// EachLogEntry calls f for each entry, by Seq, until f fails.
-	EachLogEntry(f func(prooflog.Entry) error) error
+	// EachLogEntry calls f for each entry, by Seq, until f fails. broken says what
+	// is wrong with a row that does not hold what the program writes; of such an
+	// entry only Seq is to be relied on.
+	EachLogEntry(f func(e prooflog.Entry, broken error) error) error
+	// EachLogNode calls f for each stored node of the tree, by place, until f
+	// fails. f must not keep the hash.
+	EachLogNode(f func(place int64, hash []byte) error) error
 	// LogHashes reads the tree's nodes; of use within the transaction only.
 	LogHashes() prooflog.Hashes
 	LogKeys() ([]LogKey, error)                          // oldest first; the last is in use

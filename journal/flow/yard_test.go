@@ -77,6 +77,10 @@ func fillYard(t testing.TB) {
 	shop := journal.Shop{Name: "Tern Hollow Truck Works", Zone: "America/Denver", Currency: "USD", LabourRate: 9500, QuietDays: 7}
 	y.do(y.steps.Store.Write(y.ctx, func(tx flow.Tx) error { return tx.SaveShop(shop) }))
 	y.do(y.steps.Store.Write(y.ctx, func(tx flow.Tx) error { return tx.AddLogKey(flow.LogKey{Public: y.steps.LogKey.Public(), At: y.now}) }))
+	y.do(y.steps.Store.Write(y.ctx, func(tx flow.Tx) error {
+		_, err := tx.AddEvent(journal.Event{At: y.now, Kind: "log key made", Subject: y.steps.LogKey.Public(), Detail: `{"why":""}`})
+		return err
+	}))
 	y.do(y.steps.SeedPlans(y.ctx))
 	y.office = y.person("Marta Quill", journal.Office)
 	y.jory = y.person("Jory Pike", journal.Floor)

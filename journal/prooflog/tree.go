@@ -28,6 +28,25 @@ func Grow(n int64, entry []byte, r Hashes) ([]Hash, error) {
 	return nodes, nil
 }
 
+// Leaf is the node of an entry's bytes: their hash as RFC 6962 has it.
+func Leaf(entry []byte) Hash { return tlog.RecordHash(entry) }
+
+// GrowLeaf is [Grow] for an entry of which the leaf is known.
+func GrowLeaf(n int64, leaf Hash, r Hashes) ([]Hash, error) {
+	nodes, err := tlog.StoredHashesForRecordHash(n, leaf, r)
+	if err != nil {
+		return nil, fmt.Errorf("prooflog: add entry %d: %w", n+1, err)
+	}
+	return nodes, nil
+}
+
+// Under returns the first and the last entry that stand under the node at a
+// place; for a leaf they are the same.
+func Under(place int64) (first, last int64) {
+	level, n := tlog.SplitStoredHashIndex(place)
+	return n<<level + 1, (n + 1) << level
+}
+
 // Stored is how many nodes a log of n entries has stored.
 func Stored(n int64) int64 { return tlog.StoredHashCount(n) }
 

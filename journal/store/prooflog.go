@@ -2,6 +2,9 @@ package store
 
 import (
 	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
 	"fmt"
 
 	"farbay/journal"
@@ -83,15 +86,29 @@ type hashes struct{ r *reads }
 // LogHashes implements [flow.Reads].
 func (r *reads) LogHashes() prooflog.Hashes { return hashes{r} }
 
-// ReadHashes implements [prooflog.Hashes].
+// ReadHashes implements [prooflog.Hashes], with one query for all places: a
+// proof in a long log needs some forty.
 func (h hashes) ReadHashes(places []int64) ([]prooflog.Hash, error) {
 	out := make([]prooflog.Hash, len(places))
+	if len(places) == 0 {
+		return out, nil
+	}
+	list, err := json.Marshal(places)
+	if err != nil {
+		return nil, fmt.Errorf("store.LogHashes: %w", err)
+	}
+	var rows []nodeRow
+	if err := h.r.q().Raw("SELECT place, hash FROM log_nodes WHERE place IN (SELECT value FROM json_each(?))", string(list)).Scan(&rows).Error; err != nil {
+		return nil, fmt.Errorf("store.LogHashes: %w", err)
+	}
+	stored := make(map[int64][]byte, len(rows))
+	for _, row := range rows {
+		stored[row.Place] = row.Hash
+	}
 	for i, place := range places {
-		var row nodeRow
-		if err := h.r.q().Where("place = ?", place).Take(&row).Error; err != nil {
-			return nil, fmt.Errorf("store.LogHashes: node %d: %w", place, err)
+		if copy(out[i][:], stored[place]) != len(out[i]) {
+			return nil, fmt.Errorf("store.LogHashes: node %d of the tree is missing", place)
 		}
-		copy(out[i][:], row.Hash)
 	}
 	return out, nil
 }
@@ -110,22 +127,61 @@ func (r *reads) LogEntry(seq int64) (prooflog.Entry, error) {
 }
 
 // EachLogEntry implements [flow.Reads].
-func (r *reads) EachLogEntry(f func(prooflog.Entry) error) error {
-	const page = 500
-	for last := int64(0); ; last += page {
-		events, err := find(r, "EachLogEntry", r.q().Where("seq > ? AND seq <= ?", last, last+page).Order("seq"), eventRow.event)
-		if err != nil {
+func (r *reads) EachLogEntry(f func(e prooflog.Entry, broken error) error) error {
+	return r.eachRow("EachLogEntry", "SELECT seq, at, build_id, person_id, kind, subject, detail FROM events ORDER BY seq", func(rows *sql.Rows) error {
+		var e prooflog.Entry
+		var at string
+		var build, person sql.NullString
+		if err := rows.Scan(&e.Seq, &at, &build, &person, &e.Kind, &e.Subject, &e.Detail); err != nil {
 			return err
 		}
-		for _, e := range events {
-			if err := f(logEntry(e)); err != nil {
-				return err
-			}
+		e.Build, e.Person = build.String, person.String
+		time, broken := exactInstant(at)
+		switch e.At = time.Time; {
+		case broken != nil:
+		case build.Valid && build.String == "", person.Valid && person.String == "":
+			broken = errors.New("an empty identifier is stored as no NULL")
 		}
-		if len(events) == 0 {
-			return nil
+		return f(e, broken)
+	})
+}
+
+// exactInstant reads an instant that is stored exactly as it is written now.
+func exactInstant(stored string) (i instant, err error) {
+	if err := i.parse(stored); err != nil {
+		return instant{}, err
+	}
+	if i.text() != stored {
+		return instant{}, fmt.Errorf("stored instant %q is not in its form", stored)
+	}
+	return i, nil
+}
+
+// EachLogNode implements [flow.Reads].
+func (r *reads) EachLogNode(f func(place int64, hash []byte) error) error {
+	return r.eachRow("EachLogNode", "SELECT place, hash FROM log_nodes ORDER BY place", func(rows *sql.Rows) error {
+		var place int64
+		var hash sql.RawBytes
+		if err := rows.Scan(&place, &hash); err != nil {
+			return err
+		}
+		return f(place, hash)
+	})
+}
+
+// eachRow calls f for each row of the query, until f fails. One query, not
+// pages, so that no gap in what is read can end it early.
+func (r *reads) eachRow(op, query string, f func(*sql.Rows) error) (err error) {
+	rows, err := r.q().Raw(query).Rows()
+	if err != nil {
+		return r.fail(op, err, "", "")
+	}
+	for rows.Next() {
+		if err := f(rows); err != nil {
+			return errors.Join(err, rows.Close())
 		}
 	}
+	return r.fail(op, errors.Join(rows.Err(), rows.Close()), "", "")
 }
 
 // LogKeys implements [flow.Reads].
@@ -155,21 +211,19 @@ func (t *tx) AddCheckpoint(c flow.SignedCheckpoint) error {
 	return t.add("AddCheckpoint", "There is a checkpoint of this size already.", &row)
 }
 
-// growLog adds to the tree the events that an older program recorded without
-// it.
+// growLog makes the tree over events that an older program recorded without
+// one. A tree that is there is left as it is, even when it does not reach the
+// last event: no program leaves it so, and what somebody else did to it is for
+// [flow.Steps.Check] to tell, not to be mended unseen.
 func (s *Store) growLog(ctx context.Context) error {
 	return within(ctx, "Open", s.writer, func(r *reads) error {
 		t := &tx{r}
-		var nodes int64
-		if err := t.scan("Open", &nodes, "SELECT count(*) FROM log_nodes"); err != nil {
+		var begun bool
+		if err := t.scan("Open", &begun, "SELECT EXISTS (SELECT 1 FROM log_nodes) OR EXISTS (SELECT 1 FROM checkpoints)"); err != nil || begun {
 			return err
 		}
-		var logged int64
-		for prooflog.Stored(logged) < nodes {
-			logged++
-		}
 		size, err := t.LogSize()
-		for seq := logged + 1; err == nil && seq <= size; seq++ {
+		for seq := int64(1); err == nil && seq <= size; seq++ {
 			var e journal.Event
 			if e, err = take(r, "Open", "", r.q().Where("seq = ?", seq), eventRow.event); err == nil {
 				err = t.logged(e)

@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"errors"
 	"slices"
 	"testing"
 
@@ -28,10 +29,10 @@ func addEvents(t testing.TB, s *Store, n int) {
 func entriesOfLog(t testing.TB, s *Store) (all [][]byte) {
 	t.Helper()
 	read(t, s, func(r flow.Reads) error {
-		return r.EachLogEntry(func(e prooflog.Entry) error {
+		return r.EachLogEntry(func(e prooflog.Entry, broken error) error {
 			b, err := e.Bytes()
 			all = append(all, b)
-			return err
+			return errors.Join(broken, err)
 		})
 	})
 	return all
@@ -87,7 +88,7 @@ func TestProofLog(t *testing.T) {
 func TestProofLog_grows(t *testing.T) {
 	s := yard(t)
 	addEvents(t, s, 6)
-	for _, statement := range []string{"DROP TRIGGER log_nodes_keep_delete", "DELETE FROM log_nodes WHERE place >= 3"} {
+	for _, statement := range []string{"DROP TRIGGER log_nodes_keep_delete", "DELETE FROM log_nodes"} {
 		if err := s.writer.Exec(statement).Error; err != nil {
 			t.Fatal(err)
 		}
@@ -98,6 +99,18 @@ func TestProofLog_grows(t *testing.T) {
 	checkRoot(t, s)
 	addEvents(t, s, 3)
 	checkRoot(t, s)
+	// A tree that was cut is nothing that a program leaves, and is not mended.
+	if err := s.writer.Exec("DELETE FROM log_nodes WHERE place >= 3").Error; err != nil {
+		t.Fatal(err)
+	}
+	if err := s.growLog(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if n := get(t, s, func(r flow.Reads) (n int, err error) {
+		return n, r.EachLogNode(func(int64, []byte) error { n++; return nil })
+	}); n != 3 {
+		t.Errorf("a tree cut to 3 nodes has %d after the start", n)
+	}
 }
 
 func TestRoundTrip_ProofLog(t *testing.T) {
