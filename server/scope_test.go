@@ -195,7 +195,7 @@ func TestTerms_fixedByTheAgreement(t *testing.T) {
 	path := at + "/terms"
 	page := office.Get(path).Status(http.StatusOK).Says("deposit, holdback and time to pay are fixed")
 	form := formIn(t, page, path)
-	for _, fixed := range []string{"deposit", "crediting", "holdback_rate", "due_days", "tax_basis"} {
+	for _, fixed := range []string{"deposit", "crediting", "deposit_share", "refill_floor", "holdback_rate", "due_days", "tax_basis"} {
 		if form.Has(fixed) {
 			t.Errorf("%s can still be typed", fixed)
 		}

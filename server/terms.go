@@ -46,6 +46,7 @@ func filledTerms(v flow.BuildView) views.TermsForm {
 	t := v.Terms
 	form := views.TermsForm{
 		Deposit: t.Deposit.String(), Crediting: string(t.Crediting), HoldbackRate: billing.FormatRate(t.HoldbackRate),
+		DepositShare: billing.FormatRate(t.DepositShare), RefillFloor: t.RefillFloor.String(),
 		TaxLabour: billing.FormatRate(t.Tax.Labour), TaxParts: billing.FormatRate(t.Tax.Parts), TaxOutside: billing.FormatRate(t.Tax.Outside),
 		TaxDelivery: billing.FormatRate(t.Tax.Delivery), TaxOther: billing.FormatRate(t.Tax.Other),
 		TaxBasis: "invoice", DueDays: strconv.Itoa(t.DueDays), Version: v.Build.Version,
@@ -60,6 +61,7 @@ func filledTerms(v flow.BuildView) views.TermsForm {
 func termsForm(f *form) views.TermsForm {
 	return views.TermsForm{
 		Deposit: f.raw("deposit"), Crediting: f.raw("crediting"), HoldbackRate: f.raw("holdback_rate"),
+		DepositShare: f.raw("deposit_share"), RefillFloor: f.raw("refill_floor"),
 		TaxLabour: f.raw("tax_labour"), TaxParts: f.raw("tax_parts"), TaxOutside: f.raw("tax_outside"),
 		TaxDelivery: f.raw("tax_delivery"), TaxOther: f.raw("tax_other"),
 		TaxBasis: f.raw("tax_basis"), DueDays: f.raw("due_days"), Version: f.version(),
@@ -89,6 +91,14 @@ func (f *form) terms(was billing.Terms) billing.Terms {
 	}
 	if f.has("crediting") {
 		t.Crediting = billing.Crediting(f.line("crediting"))
+		// What another way needs is typed in vain, and kept in the form only.
+		t.DepositShare, t.RefillFloor = 0, 0
+		switch t.Crediting {
+		case billing.ShareOfEach:
+			t.DepositShare = f.percent("deposit_share")
+		case billing.FirstFirst:
+			t.RefillFloor = f.cents("refill_floor")
+		}
 	}
 	if f.has("holdback_rate") {
 		t.HoldbackRate = f.percent("holdback_rate")

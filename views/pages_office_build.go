@@ -147,12 +147,14 @@ type Terms struct {
 }
 
 // TermsForm is what was typed about money terms. The field names are "deposit",
-// "crediting", "holdback_rate", "tax_labour", "tax_parts", "tax_outside",
+// "crediting", "deposit_share", "refill_floor", "holdback_rate", "tax_labour", "tax_parts", "tax_outside",
 // "tax_delivery", "tax_other", "tax_basis" ("invoice" or "line"), "due_days" and
 // "version". Rates are in per cent.
 type TermsForm struct {
 	Deposit      string
 	Crediting    string
+	DepositShare string // per cent; of a deposit credited as a share of each invoice
+	RefillFloor  string // of a deposit that is filled up again
 	HoldbackRate string
 	TaxLabour    string
 	TaxParts     string

@@ -4,6 +4,7 @@ import (
 	"strconv"
 
 	"farbay/journal"
+	"farbay/journal/billing"
 )
 
 // leadOptions offers the shop's people as lead, and nobody.
@@ -203,7 +204,17 @@ func (BuildPeople) AsOptions() []Option {
 
 // CreditingOptions offers how the deposit is credited.
 func (Terms) CreditingOptions() []Option {
-	return []Option{{Value: "pro rata", Text: "Pro rata", Help: "Each invoice uses the share of the deposit that it is of the agreed total"}}
+	help := map[billing.Crediting]string{
+		billing.ProRata:     "Each invoice uses the share of the deposit that it is of the agreed total",
+		billing.LastFirst:   "It is kept for the end of the build",
+		billing.FirstFirst:  "It pays the invoices until no more than the floor is left; then the owner fills it up again",
+		billing.ShareOfEach: "Each invoice uses the share typed below, of what it bills before tax and holdback",
+	}
+	var options []Option
+	for _, way := range billing.Creditings {
+		options = append(options, Option{Value: string(way), Text: UpperFirst(string(way)), Help: help[way]})
+	}
+	return options
 }
 
 // BasisOptions offers how tax is rounded.

@@ -185,7 +185,13 @@ func (d *pdfDoc) agreement(a signoff.SheetAgreement) {
 func (d *pdfDoc) terms(a signoff.SheetAgreement) [][2]string {
 	deposit, holdback, due, tax := "none", "none", "on receipt of the invoice", "none at the rates of today"
 	if a.Deposit != 0 {
-		deposit = d.said(d.v.Money(a.Deposit)) + ", asked before work starts and credited to the invoices " + a.Crediting
+		deposit = d.said(d.v.Money(a.Deposit)) + ", asked before work starts and credited " + a.Crediting
+		if a.DepositShare != 0 {
+			deposit += ": " + Percent(a.DepositShare) + " of what each bills before tax and holdback"
+		}
+		if a.RefillFloor != 0 {
+			deposit += ": once no more than " + d.said(d.v.Money(a.RefillFloor)) + " is left"
+		}
 	}
 	if a.HoldbackRate != 0 {
 		holdback = Percent(a.HoldbackRate) + " of what is billed before tax, until delivery is accepted"

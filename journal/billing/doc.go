@@ -48,16 +48,30 @@
 // After a release nothing more is held.
 // Source: common practice, no source; the cumulative form is our own choice.
 //
-// Deposit, pro rata. Credited to date is deposit x billed to date / agreed
-// total, half away, where the deposit is what was received less refunded, and
-// both totals are before tax; a document credits the difference to what is
-// credited already. Billed at or above the agreed total, the whole deposit is
-// due for crediting; billed at or below zero, nothing is. A document never
-// credits less than zero (a credit memo takes no deposit credit back), nor more
-// than it leaves to pay, nor more than is left of the deposit. What a limit
-// cuts off is made up by the next document or stays unearned, to be refunded.
-// Source: common practice, no source; the limit by the unliquidated balance is
-// that of FAR 52.232-16(b).
+// Deposit. A document credits the difference between what is to be credited to
+// date and what is credited already. To date is, where the deposit is what was
+// received less refunded, and billed and agreed are before tax:
+//
+//   - pro rata: deposit x billed to date / agreed total, half away;
+//   - to the last payments first: the deposit less what is agreed and not billed
+//     yet, so that it pays for the end of the build;
+//   - to the first payments first: all of the deposit; when no more than the floor
+//     is left and something is still to bill, it is to be filled up again to the
+//     amount agreed;
+//   - as a share of each invoice: share x billed to date, half away, at most the
+//     deposit. The base is what is billed before tax and holdback, for advice on
+//     it differs and the agreement has to say it.
+//
+// Whatever the way: billed at or above the agreed total, the whole deposit is due
+// for crediting; billed at or below zero, nothing is. A document never credits
+// less than zero (a credit memo takes no deposit credit back), nor more than it
+// leaves to pay, nor more than is left of the deposit. What a limit cuts off is
+// made up by the next document or stays unearned, to be refunded.
+// Source: the ways are common practice; last payments first and the refill at a
+// floor as restoration shops publish them (10,000 refilled at 500; a retainer kept
+// for the final invoice); the share of each invoice and its limit by what is left
+// from FAR 32.503-8 and 52.232-16(b). That totals are cumulative is our own
+// choice.
 //
 // Shares. An amount divided by weights gets the whole cents of each exact
 // share, and the cents left over go one each to the largest fractions, the

@@ -62,7 +62,7 @@ func halfAway(r *big.Rat) int64 {
 	return q
 }
 
-// wantHoldback and wantCredit are the rules "Holdback" and "Deposit, pro rata".
+// wantHoldback and wantCredit are the rules "Holdback" and "Deposit".
 func (h *history) wantHoldback(subtotal, total int64) int64 {
 	if h.released {
 		return 0
@@ -83,9 +83,15 @@ func (h *history) wantCredit(subtotal, toPay int64) int64 {
 	deposit := h.received - h.refunded
 	billed := h.billed + subtotal
 	target := int64(0)
-	if billed > 0 && billed >= h.agreed {
+	switch {
+	case billed <= 0:
+	case billed >= h.agreed || h.a.Terms.Crediting == FirstFirst:
 		target = deposit
-	} else if billed > 0 {
+	case h.a.Terms.Crediting == LastFirst:
+		target = deposit - (h.agreed - billed)
+	case h.a.Terms.Crediting == ShareOfEach:
+		target = halfAway(new(big.Rat).Mul(big.NewRat(int64(h.a.Terms.DepositShare), 10_000), big.NewRat(billed, 1)))
+	default:
 		target = halfAway(new(big.Rat).Mul(big.NewRat(deposit, 1), big.NewRat(billed, h.agreed)))
 	}
 	return max(0, min(target-h.covered, toPay, deposit-h.covered))
@@ -390,8 +396,11 @@ func TestHistories(t *testing.T) {
 	var histories, closes, cancels, memos, releases int
 	rapid.Check(t, func(t *rapid.T) {
 		h := &history{billedNow: map[string]bool{}, cancelled: map[string]bool{}}
-		h.a.Terms = Terms{Crediting: ProRata, Tax: anyTax.Draw(t, "tax"),
+		h.a.Terms = Terms{Crediting: rapid.SampledFrom(Creditings).Draw(t, "crediting"), Tax: anyTax.Draw(t, "tax"),
 			HoldbackRate: rapid.SampledFrom([]journal.BasisPoints{0, 333, 500, 1000, 10_000}).Draw(t, "holdback")}
+		if h.a.Terms.Crediting == ShareOfEach {
+			h.a.Terms.DepositShare = rapid.SampledFrom([]journal.BasisPoints{1, 1000, 2500, 3333, 10_000}).Draw(t, "share")
+		}
 		if rapid.Bool().Draw(t, "usual tax") {
 			h.a.Terms.Tax = Tax{Parts: 625, Delivery: 300}
 		}

@@ -169,10 +169,31 @@ func depositCredit(a Account, t tally, subtotal, payable journal.Cents) journal.
 		toDate = 0
 	case billed >= t.agreed:
 		toDate = deposit
+	case a.Terms.Crediting == LastFirst:
+		toDate = max(deposit-(t.agreed-billed), 0)
+	case a.Terms.Crediting == FirstFirst:
+		toDate = deposit
+	case a.Terms.Crediting == ShareOfEach:
+		toDate = min(billed.MulDiv(int64(a.Terms.DepositShare), int64(whole)), deposit)
 	default:
 		toDate = deposit.MulDiv(int64(billed), int64(t.agreed))
 	}
 	return max(min(toDate-t.covered, payable), 0)
+}
+
+// DepositAsked returns what of the deposit is still to come: until it has come in
+// whole the rest of it, and where it is filled up again at a floor, once no more
+// than that is left and something is still to bill, what was used. Pure.
+func DepositAsked(a Account) journal.Cents {
+	if missing := a.Terms.Deposit - a.DepositReceived; missing > 0 {
+		return missing
+	}
+	t := tallyOf(a)
+	left := a.DepositReceived - a.DepositRefunded - t.covered
+	if a.Terms.Crediting != FirstFirst || a.Terms.Deposit == 0 || left > a.Terms.RefillFloor || t.billed >= t.agreed {
+		return 0
+	}
+	return a.Terms.Deposit - left
 }
 
 func negate(s journal.Split) journal.Split {

@@ -12,12 +12,21 @@ const whole journal.BasisPoints = 10_000
 // Crediting says how the deposit is credited to invoices.
 type Crediting string
 
-// ProRata credits the deposit in step with what is billed (package comment,
-// "Deposit").
-const ProRata Crediting = "pro rata"
+// Each way is stated in the package comment, "Deposit".
+const (
+	// ProRata credits the deposit in step with what is billed.
+	ProRata Crediting = "pro rata"
+	// LastFirst keeps the deposit for the last payments.
+	LastFirst Crediting = "to the last payments first"
+	// FirstFirst uses the deposit up from the first payment on; at a floor it is
+	// filled up again.
+	FirstFirst Crediting = "to the first payments first, filled up again at a floor"
+	// ShareOfEach credits a share of each invoice until the deposit is used.
+	ShareOfEach Crediting = "as a share of each invoice until it is used"
+)
 
 // Creditings lists all ways of crediting, in the order they are offered.
-var Creditings = []Crediting{ProRata}
+var Creditings = []Crediting{ProRata, LastFirst, FirstFirst, ShareOfEach}
 
 // Valid reports whether c is one of [Creditings].
 func (c Crediting) Valid() bool {
@@ -33,6 +42,8 @@ func (c Crediting) Valid() bool {
 type Terms struct {
 	Deposit      journal.Cents       // asked for, before work starts; 0: none
 	Crediting    Crediting           // how a deposit is credited
+	DepositShare journal.BasisPoints // ShareOfEach: of what is billed before tax; 0 otherwise
+	RefillFloor  journal.Cents       // FirstFirst: at or below it, what is left is to be filled up again; 0 otherwise
 	HoldbackRate journal.BasisPoints // of billed to date before tax; 0: none
 	Tax          Tax
 	DueDays      int // calendar days from issue to due; 0: due on receipt
@@ -42,7 +53,8 @@ type Terms struct {
 const MaxDueDays = 365
 
 // Check records in p, beside its form field, each term that cannot be taken:
-// deposit (0 to [journal.MaxCents]), crediting, holdback_rate, tax_labour,
+// deposit (0 to [journal.MaxCents]), crediting, deposit_share, refill_floor,
+// holdback_rate, tax_labour,
 // tax_parts, tax_outside, tax_delivery, tax_other (each 0 to 100 %) and
 // due_days (0 to [MaxDueDays]).
 func (t Terms) Check(p journal.Problems) {
@@ -54,6 +66,19 @@ func (t Terms) Check(p journal.Problems) {
 	}
 	if !t.Crediting.Valid() {
 		p.Add("crediting", "Please choose how the deposit is credited to the invoices.")
+	}
+	switch {
+	case t.Crediting == ShareOfEach && t.Deposit > 0 && t.DepositShare <= 0:
+		p.Add("deposit_share", "Please type the share of each invoice that the deposit pays, such as 25.")
+	case t.Crediting != ShareOfEach && t.DepositShare != 0:
+		p.Add("deposit_share", "Only a deposit credited as a share of each invoice has a share.")
+	}
+	checkRate(p, "deposit_share", "The share", t.DepositShare)
+	switch {
+	case t.RefillFloor < 0 || t.RefillFloor > 0 && t.RefillFloor >= t.Deposit:
+		p.Add("refill_floor", "The floor lies between 0 and the deposit.")
+	case t.Crediting != FirstFirst && t.RefillFloor != 0:
+		p.Add("refill_floor", "Only a deposit used for the first payments first is filled up again.")
 	}
 	checkRate(p, "holdback_rate", "The holdback", t.HoldbackRate)
 	checkRate(p, "tax_labour", "The tax on labour", t.Tax.Labour)

@@ -52,6 +52,8 @@ func checkFixed(bad journal.Problems, agreed, t billing.Terms) {
 	}{
 		{"deposit", t.Deposit != agreed.Deposit},
 		{"crediting", t.Crediting != agreed.Crediting},
+		{"deposit_share", t.DepositShare != agreed.DepositShare},
+		{"refill_floor", t.RefillFloor != agreed.RefillFloor},
 		{"holdback_rate", t.HoldbackRate != agreed.HoldbackRate},
 		{"due_days", t.DueDays != agreed.DueDays},
 		{"tax_basis", t.Tax.PerLine != agreed.Tax.PerLine},
@@ -162,7 +164,8 @@ func termsDetail(t billing.Terms) map[string]any {
 		rates[string(k)] = int64(t.Tax.Rate(k))
 	}
 	return map[string]any{
-		"deposit": int64(t.Deposit), "crediting": string(t.Crediting), "holdback_rate": int64(t.HoldbackRate),
+		"deposit": int64(t.Deposit), "crediting": string(t.Crediting),
+		"deposit_share": int64(t.DepositShare), "refill_floor": int64(t.RefillFloor), "holdback_rate": int64(t.HoldbackRate),
 		"tax": rates, "tax_per_line": t.Tax.PerLine, "due_days": t.DueDays,
 	}
 }

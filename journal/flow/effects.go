@@ -37,7 +37,7 @@ func sameScope(r Reads, b journal.Build, sheet signoff.Sheet) error {
 		return err
 	}
 	now := signoff.SheetAgreement{
-		Deposit: terms.Deposit, Crediting: string(terms.Crediting), HoldbackRate: terms.HoldbackRate,
+		Deposit: terms.Deposit, Crediting: string(terms.Crediting), DepositShare: terms.DepositShare, RefillFloor: terms.RefillFloor, HoldbackRate: terms.HoldbackRate,
 		TaxPerLine: terms.Tax.PerLine, DueDays: terms.DueDays,
 	}
 	for _, st := range stages {
@@ -45,6 +45,7 @@ func sameScope(r Reads, b journal.Build, sheet signoff.Sheet) error {
 	}
 	shown := *sheet.Agreement
 	if !slices.Equal(now.Stages, shown.Stages) || now.Deposit != shown.Deposit || now.Crediting != shown.Crediting ||
+		now.DepositShare != shown.DepositShare || now.RefillFloor != shown.RefillFloor ||
 		now.HoldbackRate != shown.HoldbackRate || now.TaxPerLine != shown.TaxPerLine || now.DueDays != shown.DueDays {
 		return journal.Errorf(journal.Conflict, "The shop has changed the scope since it sent this agreement. Nothing was recorded; the shop will send it once more.")
 	}

@@ -120,7 +120,8 @@ func (f *freezer) agreement() ([]billing.Charge, error) {
 	}
 	terms := f.acc.Terms
 	f.sheet.Agreement = &signoff.SheetAgreement{
-		Stages: []signoff.SheetAgreed{}, Deposit: terms.Deposit, Crediting: string(terms.Crediting), HoldbackRate: terms.HoldbackRate,
+		Stages: []signoff.SheetAgreed{}, Deposit: terms.Deposit, Crediting: string(terms.Crediting),
+		DepositShare: terms.DepositShare, RefillFloor: terms.RefillFloor, HoldbackRate: terms.HoldbackRate,
 		TaxPerLine: terms.Tax.PerLine, DueDays: terms.DueDays,
 	}
 	for _, st := range stages {

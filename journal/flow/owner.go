@@ -122,7 +122,7 @@ func (s *Steps) ownerOverview(r Reads, a Actor, build journal.BuildID, since tim
 		return o, err
 	}
 	if o.Build.State == journal.Agreed {
-		o.DepositDue = depositDue(w.account)
+		o.DepositDue = billing.DepositAsked(w.account)
 	}
 	if !since.IsZero() {
 		if o.New, err = r.CountShared(build, since); err != nil {

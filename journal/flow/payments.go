@@ -119,11 +119,10 @@ func recorded(r Reads, p journal.Payment) (bool, error) {
 	return false, nil
 }
 
-// checkDeposit refuses more than the agreed deposit.
+// checkDeposit refuses more than is asked for of the deposit.
 func checkDeposit(a billing.Account, amount journal.Cents) error {
-	left := a.Terms.Deposit - a.DepositReceived
-	if amount > left {
-		return journal.Problems{"amount": fmt.Sprintf("The agreed deposit is %s, and %s of it is still to come; please enter at most that.", a.Terms.Deposit, max(left, 0))}.Err()
+	if left := billing.DepositAsked(a); amount > left {
+		return journal.Problems{"amount": fmt.Sprintf("The agreed deposit is %s, and %s of it is still to come; please enter at most that.", a.Terms.Deposit, left)}.Err()
 	}
 	return nil
 }

@@ -229,7 +229,7 @@ func (w waiting) otherwise(p PaperLine) (onOwner, onUs []Wait, err error) {
 // payments are the open invoices, and what is to come of the deposit.
 func (w waiting) payments() ([]Wait, error) {
 	var all []Wait
-	if left := depositDue(w.account); left > 0 && w.build.State == journal.Agreed {
+	if left := billing.DepositAsked(w.account); left > 0 && w.build.State == journal.Agreed {
 		deposit := w.wait(OnPayment, ForDeposit, w.build.AgreedOn)
 		deposit.Amount = left
 		all = append(all, deposit)
@@ -405,11 +405,6 @@ func (w waiting) wait(on WaitOn, what WaitFor, since journal.Date) Wait {
 }
 
 func (w waiting) day(at time.Time) journal.Date { return journal.DateOf(at, w.zone) }
-
-// depositDue is what is still to come of the agreed deposit.
-func depositDue(a billing.Account) journal.Cents {
-	return max(a.Terms.Deposit-a.DepositReceived, 0)
-}
 
 // OpenInvoice is an invoice with something left to pay on it.
 type OpenInvoice struct {

@@ -7,11 +7,13 @@ import "farbay/journal"
 type SheetAgreement struct {
 	Stages []SheetAgreed `json:"stages"` // in the order of work
 	// Terms of payment. Tax rates are the sheet's.
-	Deposit      journal.Cents       `json:"deposit"`       // 0 for none
-	Crediting    string              `json:"crediting"`     // how the deposit is credited to invoices
-	HoldbackRate journal.BasisPoints `json:"holdback_rate"` // 0 for none
-	TaxPerLine   bool                `json:"tax_per_line"`  // tax rounded by line, not by invoice
-	DueDays      int                 `json:"due_days"`      // calendar days from invoice to due; 0 on receipt
+	Deposit      journal.Cents       `json:"deposit"`                 // 0 for none
+	Crediting    string              `json:"crediting"`               // how the deposit is credited to invoices
+	DepositShare journal.BasisPoints `json:"deposit_share,omitempty"` // of each invoice; 0 where the way has none
+	RefillFloor  journal.Cents       `json:"refill_floor,omitempty"`  // at which it is filled up again; 0 where the way has none
+	HoldbackRate journal.BasisPoints `json:"holdback_rate"`           // 0 for none
+	TaxPerLine   bool                `json:"tax_per_line"`            // tax rounded by line, not by invoice
+	DueDays      int                 `json:"due_days"`                // calendar days from invoice to due; 0 on receipt
 }
 
 // SheetAgreed is one stage as agreed: its value in cents before tax, by line

@@ -12,6 +12,8 @@ type termsRow struct {
 	BuildID      string `gorm:"primaryKey"`
 	Deposit      int64
 	Crediting    string
+	DepositShare int64
+	RefillFloor  int64
 	HoldbackRate int64
 	TaxLabour    int64
 	TaxParts     int64
@@ -26,7 +28,7 @@ func (termsRow) TableName() string { return "terms" }
 
 func toTermsRow(build journal.BuildID, t billing.Terms) termsRow {
 	return termsRow{
-		BuildID: string(build), Deposit: int64(t.Deposit), Crediting: string(t.Crediting), HoldbackRate: int64(t.HoldbackRate),
+		BuildID: string(build), Deposit: int64(t.Deposit), Crediting: string(t.Crediting), DepositShare: int64(t.DepositShare), RefillFloor: int64(t.RefillFloor), HoldbackRate: int64(t.HoldbackRate),
 		TaxLabour: int64(t.Tax.Labour), TaxParts: int64(t.Tax.Parts), TaxOutside: int64(t.Tax.Outside),
 		TaxDelivery: int64(t.Tax.Delivery), TaxOther: int64(t.Tax.Other), TaxPerLine: t.Tax.PerLine, DueDays: t.DueDays,
 	}
@@ -34,7 +36,7 @@ func toTermsRow(build journal.BuildID, t billing.Terms) termsRow {
 
 func (r termsRow) terms() billing.Terms {
 	return billing.Terms{
-		Deposit: journal.Cents(r.Deposit), Crediting: billing.Crediting(r.Crediting), HoldbackRate: journal.BasisPoints(r.HoldbackRate),
+		Deposit: journal.Cents(r.Deposit), Crediting: billing.Crediting(r.Crediting), DepositShare: journal.BasisPoints(r.DepositShare), RefillFloor: journal.Cents(r.RefillFloor), HoldbackRate: journal.BasisPoints(r.HoldbackRate),
 		Tax: billing.Tax{
 			Labour: journal.BasisPoints(r.TaxLabour), Parts: journal.BasisPoints(r.TaxParts), Outside: journal.BasisPoints(r.TaxOutside),
 			Delivery: journal.BasisPoints(r.TaxDelivery), Other: journal.BasisPoints(r.TaxOther), PerLine: r.TaxPerLine,

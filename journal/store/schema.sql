@@ -1013,7 +1013,7 @@ CREATE TABLE terms (
   tax_other     INTEGER NOT NULL,
   tax_per_line  INTEGER NOT NULL CHECK (tax_per_line IN (0, 1)),
   due_days      INTEGER NOT NULL
-) STRICT;
+, deposit_share INTEGER NOT NULL DEFAULT 0, refill_floor INTEGER NOT NULL DEFAULT 0) STRICT;
 
 CREATE TABLE turns (
   added    INTEGER PRIMARY KEY,
