@@ -18,7 +18,7 @@ import (
 // ran out, or an empty form.
 func (a *App) keptDecision(c echo.Context) (views.DecideForm, error) {
 	var form views.DecideForm
-	for _, act := range []string{"sign", "decline", "ask"} {
+	for _, act := range []string{"sign", "decline", "ask", "passkey"} {
 		kept, err := a.kept(c, c.Request().URL.Path+"/"+act)
 		if err != nil {
 			return form, err

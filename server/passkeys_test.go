@@ -474,3 +474,15 @@ func TestPasskeys_LibraryAgrees(t *testing.T) {
 		}
 	}
 }
+
+// Signed out before the passkey is asked: what was typed is there again after
+// signing in.
+func TestPasskeys_SignedOutMeanwhile(t *testing.T) {
+	g := atConfirm(t)
+	g.s.Clock.Pass(400 * 24 * time.Hour)
+	tryPasskey(g.owner, g.at+"/passkey", g.sure).Status(http.StatusUnauthorized)
+	g.owner.Post(g.s.Link(g.s.Owner, g.at), nil).Redirects(g.at)
+	if back := formIn(t, g.owner.Get(g.at).Status(http.StatusOK), g.at+"/sign"); back.Get("name") != "Orla Wintle" || back.Get("parts_back") != "yes" {
+		t.Errorf("the form came back as %v", back)
+	}
+}

@@ -290,7 +290,7 @@ var _ = []bool{
 	sample("set-password", SetPassword{Frame: frameAt("/set-password/x", "Choose a password", ""), Action: "/set-password/x", Email: "marek@example.org", MinLength: 10}),
 	sample("set-up", SetPassword{Frame: frameAt("/set-password/x", "Set up", ""), Action: "/set-password/x", SetUp: true, MinLength: 10, Problems: journal.Problems{"password": "Please choose at least 10 characters.", "email": "Please type an e-mail address such as jane@example.org."}}),
 	sample("signed-out", SignedOutKept{Frame: frameAt("/builds/b1/papers/q1/sign", "Signed out", ""), Next: "/builds/b1/papers/q1", Kept: true, Text: "name=Ada"}),
-	sample("account", Account{Frame: frameAt("/account", "Your account", journal.Owner), Email: "ada@example.org", Phone: "555 0199", ConsentVersion: "1", ConsentAt: at("2026-01-12", 19, 2), Sessions: []SessionLine{
+	sample("account", Account{Frame: frameAt("/account", "Your account", journal.Owner), Email: "ada@example.org", Phone: "555 0199", ConsentVersion: "1", ConsentAt: at("2026-01-12", 19, 2), Passkeys: givenPasskeys(), Sessions: []SessionLine{
 		{How: "single-use link for ada@example.org", Address: "203.0.113.9", UserAgent: "Mozilla/5.0 (Linux; Android 15)", CreatedAt: at("2026-04-14", 20, 0), LastSeenAt: at("2026-04-15", 9, 58), This: true},
 		{How: "single-use link for ada@example.org", Address: "203.0.113.77", UserAgent: "Mozilla/5.0 (Macintosh)", CreatedAt: at("2026-04-01", 20, 0), LastSeenAt: at("2026-04-02", 9, 58)}}}),
 	sample("consent", NewConsent(frameAt("/consent", "Electronic records", journal.Owner), "/builds/b1/papers/q1")),
@@ -337,7 +337,7 @@ var _ = []bool{
 	sample("paper-recalled", paperIn(signoff.Recalled, nil)),
 	sample("paper-signed", paperIn(signoff.Signed, func(p *Paper) { d := givenDecision(signoff.OutcomeSigned); p.Decision = &d })),
 	sample("paper-declined", paperIn(signoff.Declined, func(p *Paper) { d := givenDecision(signoff.OutcomeDeclined); p.Decision = &d })),
-	sample("paper-confirm", PaperConfirm{Frame: frameAt("/builds/b1/papers/q1/sign", "Sign?", journal.Owner), ID: "q1", Outcome: signoff.OutcomeSigned, Sheet: givenView(), Form: DecideForm{Name: "Ada Lindqvist", PartsBack: "yes"}}),
+	sample("paper-confirm", PaperConfirm{Frame: frameAt("/builds/b1/papers/q1/sign", "Sign?", journal.Owner), ID: "q1", Outcome: signoff.OutcomeSigned, Sheet: givenView(), Form: DecideForm{Name: "Ada Lindqvist", PartsBack: "yes"}, HasPasskey: true}),
 	sample("paper-confirm-decline", PaperConfirm{Frame: frameAt("/builds/b1/papers/q1/decline", "Decline?", journal.Owner), ID: "q1", Outcome: signoff.OutcomeDeclined, Sheet: givenView(), Form: DecideForm{Name: "Ada Lindqvist"}, Problems: journal.Problems{"reason": "Please say in a few words why, so that the shop knows what to do next."}}),
 	sample("paper-decided", PaperDecided{Frame: frameAt("/builds/b1/papers/q1", "Signed", journal.Owner), ID: "q1", Sheet: givenView(), Decision: givenDecision(signoff.OutcomeSigned)}),
 	sample("paper-revision", PaperRevision{Frame: frameAt("/builds/b1/papers/q1/revisions/2", "Revision 2", journal.Owner), ID: "q1", Sheet: givenView(), Last: 3}),

@@ -58,6 +58,7 @@ async function confirmed(form, url, more, device, refusal) {
     form.requestSubmit();
   } catch (fault) {
     said.textContent = fault.message;
+    said.scrollIntoView({ block: "nearest" });
   } finally {
     delete form.dataset.asking;
   }
