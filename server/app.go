@@ -47,6 +47,7 @@ type App struct {
 	steps     *flow.Steps
 	jobs      *jobs
 	newKeyWhy string // with WithNewLogKey
+	witness   keptLog
 	mailer    Mailer // nil: letters stay in the outbox
 	passwords *passwords
 	origins   *http.CrossOriginProtection
@@ -114,8 +115,11 @@ func Open(cfg Config, options ...Option) (_ *App, err error) {
 	}
 	a.jobs = newJobs(a.store, a.now, a.log)
 	a.steps = &flow.Steps{ConsentVersion: views.ConsentVersion,
-		Store: a.store, Now: a.now, NewID: a.newID, Nudge: a.jobs.nudge,
+		Store: a.store, Now: a.now, NewID: a.newID, Nudge: a.wrote,
 		Compose: composer{views: a.views, now: a.now, url: a.URL, shop: a.store},
+	}
+	if err := a.compareKept(context.Background()); err != nil { // before a write can replace it
+		return nil, err
 	}
 	if err := a.wireLogKey(context.Background()); err != nil {
 		return nil, err

@@ -30,6 +30,56 @@ func (s *Steps) CheckLog(ctx context.Context, kept ...Kept) (faults []Fault, n C
 	return faults, n, err
 }
 
+// Continues reports whether the record is a continuation of the one that a kept
+// checkpoint was signed for, without reading all of it: it trusts the stored
+// tree, which [Steps.Check] does not. size is the checkpoint's, or 0 if it cannot
+// be opened; the fault has no text if all is well.
+func (s *Steps) Continues(ctx context.Context, k Kept) (size int64, f Fault, err error) {
+	err = s.Store.Read(ctx, func(r Reads) error {
+		keys, err := r.LogKeys()
+		if err != nil {
+			return err
+		}
+		events, err := r.LogSize()
+		if err != nil {
+			return err
+		}
+		head, err := prooflog.OpenCheckpoint(k.Note, publicOf(keys)...)
+		if err != nil {
+			f = incomparable(k, err)
+			return nil
+		}
+		size = head.Size
+		same := false
+		if size <= events {
+			now, err := prooflog.Head(head.Origin, size, r.LogHashes())
+			same = err == nil && now == head // a tree that cannot be read continues nothing
+		}
+		if !same {
+			f = Fault{"", k.From, rewritten(0, size, events, k.name(size))}
+		}
+		return nil
+	})
+	return size, f, err
+}
+
+func (k Kept) name(size int64) string {
+	return fmt.Sprintf("the checkpoint of %d events in %s", size, k.From)
+}
+
+func incomparable(k Kept, err error) Fault {
+	return Fault{"", k.From, fmt.Sprintf(
+		"The checkpoint in %s cannot be compared: it is not whole, is of another log, or was signed with a key that this record does not know, as after an old copy of the database was put back (%v).", k.From, err)}
+}
+
+func publicOf(keys []LogKey) []string {
+	public := make([]string, 0, len(keys))
+	for _, k := range keys {
+		public = append(public, k.Public)
+	}
+	return public
+}
+
 // maxWrong bounds how many events that do not match their leaves are kept in
 // memory, to find out what became of them; the rest is counted.
 const maxWrong = 10_000
@@ -264,9 +314,8 @@ func (c *logCheck) checkpoints(n *Checked, kept []Kept) (signed int64, err error
 	if err != nil {
 		return 0, err
 	}
-	public := make([]string, 0, len(keys))
+	public := publicOf(keys)
 	for _, k := range keys {
-		public = append(public, k.Public)
 		c.said.keys[k.Public] = k
 	}
 	given, err := c.r.Checkpoints()
@@ -297,7 +346,7 @@ func (c *logCheck) checkpoints(n *Checked, kept []Kept) (signed int64, err error
 	if len(differs) > 0 {
 		g := differs[0]
 		c.counts["rewritten"] = len(differs)
-		c.places = append(c.places, place{signed + 1, "rewritten", Fault{"", fmt.Sprint(g.Size), c.rewritten(signed, g.Size,
+		c.places = append(c.places, place{signed + 1, "rewritten", Fault{"", fmt.Sprint(g.Size), rewritten(signed, g.Size, c.next-1,
 			fmt.Sprintf("the checkpoint of %d events, given out at %s,", g.Size, clock(g.At)))}})
 	}
 	for _, k := range kept {
@@ -321,10 +370,11 @@ func (c *logCheck) continues(signed prooflog.Checkpoint) (bool, error) {
 
 // rewritten says what it means that the record does not continue a checkpoint.
 // Up to the event good another checkpoint vouches for it.
-func (c *logCheck) rewritten(good, size int64, checkpoint string) string {
-	if size >= c.next {
+// The record ends with the event last.
+func rewritten(good, size, last int64, checkpoint string) string {
+	if size > last {
 		return fmt.Sprintf("The record is not the one that %s was signed for: it ends with event %d, so %d of the signed events are missing, as after an old copy of the database was put back.",
-			checkpoint, c.next-1, size-c.next+1)
+			checkpoint, last, size-last)
 	}
 	return fmt.Sprintf("The record is not the one that %s was signed for: in events %d to %d something was changed, removed or put in since.", checkpoint, good+1, size)
 }
@@ -332,8 +382,7 @@ func (c *logCheck) rewritten(good, size int64, checkpoint string) string {
 func (c *logCheck) kept(k Kept, public []string, signed int64) error {
 	head, err := prooflog.OpenCheckpoint(k.Note, public...)
 	if err != nil {
-		c.places = append(c.places, place{0, k.From, Fault{"", k.From, fmt.Sprintf(
-			"The checkpoint in %s cannot be compared: it is not whole, is of another log, or was signed with a key that this record does not know, as after an old copy of the database was put back (%v).", k.From, err)}})
+		c.places = append(c.places, place{0, k.From, incomparable(k, err)})
 		return nil
 	}
 	same, err := c.continues(head)
@@ -343,7 +392,7 @@ func (c *logCheck) kept(k Kept, public []string, signed int64) error {
 	if signed >= head.Size {
 		signed = 0 // another record was signed for at that time
 	}
-	c.places = append(c.places, place{signed + 1, k.From, Fault{"", k.From, c.rewritten(signed, head.Size, fmt.Sprintf("the checkpoint of %d events in %s", head.Size, k.From))}})
+	c.places = append(c.places, place{signed + 1, k.From, Fault{"", k.From, rewritten(signed, head.Size, c.next-1, k.name(head.Size))}})
 	return nil
 }
 

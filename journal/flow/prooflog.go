@@ -190,7 +190,7 @@ func (s *Steps) PublishLog(ctx context.Context) (p PublishedLog, err error) {
 	if err != nil || current {
 		return p, err
 	}
-	err = s.Store.Write(ctx, func(tx Tx) error {
+	err = s.write(ctx, func(tx Tx) error {
 		p.Checkpoint, err = s.checkpoint(tx)
 		return err
 	})

@@ -161,6 +161,8 @@ type Reads interface {
 	LogKeys() ([]LogKey, error)                          // oldest first; the last is in use
 	Checkpoints() ([]SignedCheckpoint, error)            // by size
 	CheckpointFrom(size int64) (SignedCheckpoint, error) // the first of at least that size
+	// NewestCheckpoint is the zero one while none was signed.
+	NewestCheckpoint() (SignedCheckpoint, error)
 
 	Letter(journal.LetterID) (journal.Letter, error)
 	Letters(limit int) ([]journal.Letter, error) // newest first

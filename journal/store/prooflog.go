@@ -199,6 +199,15 @@ func (r *reads) CheckpointFrom(size int64) (flow.SignedCheckpoint, error) {
 	return take(r, "CheckpointFrom", noCheckpoint, r.q().Where("size >= ?", size).Order("size"), checkpointRow.checkpoint)
 }
 
+// NewestCheckpoint implements [flow.Reads].
+func (r *reads) NewestCheckpoint() (flow.SignedCheckpoint, error) {
+	newest, err := find(r, "NewestCheckpoint", r.q().Order("size DESC").Limit(1), checkpointRow.checkpoint)
+	if err != nil || len(newest) == 0 {
+		return flow.SignedCheckpoint{}, err
+	}
+	return newest[0], nil
+}
+
 // AddLogKey implements [flow.Tx].
 func (t *tx) AddLogKey(k flow.LogKey) error {
 	row := toLogKeyRow(k)
