@@ -129,7 +129,9 @@ func paymentItems(m flow.Money) []views.PaymentItem {
 
 // invoice shows one issued document, with the stage's photos as its reason.
 // GET /builds/:build/invoices/:invoice
-func (a *App) invoice(c echo.Context) error {
+func (a *App) invoice(c echo.Context) error { return a.showInvoice(c, http.StatusOK, "", nil) }
+
+func (a *App) showInvoice(c echo.Context, status int, reason string, bad journal.Problems) error {
 	v, err := a.steps.InvoiceOf(c.Request().Context(), actor(c), of(c).build.ID, journal.InvoiceID(c.Param("invoice")))
 	if err != nil {
 		return err
@@ -143,6 +145,17 @@ func (a *App) invoice(c echo.Context) error {
 		StageID: v.Invoice.StageID, Stage: stageName(v.Money.Stages, v.Invoice.StageID), Balance: v.Balance,
 		Today: journal.DateOf(a.now(), f.Zone),
 	}
+	page.Reason, page.Problems = reason, bad
+	page.CanCancel = v.Invoice.Document.Kind == billing.Invoice && of(c).person.Role == journal.Office
+	for _, inv := range v.Money.Invoices {
+		link := &views.Link{Text: inv.Document.Name(), Href: invoicePath(inv.BuildID, inv.ID)}
+		switch {
+		case inv.Document.ID == v.Invoice.Document.Cancels:
+			page.Cancels = link
+		case inv.Document.Cancels == v.Invoice.Document.ID:
+			page.TakenBack, page.CanCancel = link, false
+		}
+	}
 	for _, line := range v.Invoice.TaxLines {
 		page.Tax = append(page.Tax, views.TaxLine(line))
 	}
@@ -154,7 +167,25 @@ func (a *App) invoice(c echo.Context) error {
 	for _, p := range v.Photos {
 		page.Photos = append(page.Photos, views.NewPhotoView(f.Words, p, "", "stage="+string(v.Invoice.StageID)))
 	}
-	return a.show(c, http.StatusOK, page)
+	return a.show(c, status, page)
+}
+
+// invoiceCancel takes an invoice back by a credit memo.
+// POST /builds/:build/invoices/:invoice/cancel
+func (a *App) invoiceCancel(c echo.Context) error {
+	f, err := readForm(c)
+	if err != nil {
+		return err
+	}
+	build := of(c).build.ID
+	memo, err := a.steps.CancelInvoice(c.Request().Context(), actor(c), build, journal.InvoiceID(c.Param("invoice")), f.line("reason"))
+	if bad, other := problems(err); other == nil && len(bad) > 0 {
+		return a.showInvoice(c, http.StatusUnprocessableEntity, f.raw("reason"), bad)
+	}
+	if err != nil {
+		return err
+	}
+	return a.done(c, invoicePath(build, memo.ID), views.UpperFirst(memo.Document.Name())+" is issued, and the owner has it by e-mail.")
 }
 
 // billChanges bills signed changes on closed stages at once.

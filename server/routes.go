@@ -195,6 +195,7 @@ func (a *App) Routes() []Route {
 
 		{get, "/builds/:build/money", BuildReader, false, a.money},
 		{get, "/builds/:build/invoices/:invoice", BuildReader, false, a.invoice},
+		{post, "/builds/:build/invoices/:invoice/cancel", BuildOffice, false, a.invoiceCancel},
 		{post, "/builds/:build/invoices", BuildOffice, false, a.billChanges},
 		{get, "/builds/:build/payments/new", BuildOffice, false, a.paymentNew},
 		{post, "/builds/:build/payments", BuildOffice, false, a.paymentAdd},

@@ -127,7 +127,7 @@ func (a *App) stageReopen(c echo.Context) error {
 		return err
 	}
 	build, id := of(c).build.ID, stageID(c)
-	err = a.steps.ReopenStage(c.Request().Context(), actor(c), build, id, f.line("reason"))
+	err = a.steps.ReopenStage(c.Request().Context(), actor(c), build, id, f.line("reason"), f.line("invoices") == "credit")
 	if r, ok := refused(err); ok {
 		return a.staffStage(c, f.raw("reason"), r)
 	}

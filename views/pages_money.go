@@ -117,17 +117,24 @@ type TaxLine struct {
 // Invoice is an issued document, to be read, printed and paid.
 type Invoice struct {
 	Frame
-	Document billing.Document
-	ShopHead string // as issued; several lines
-	BillTo   string // as issued
-	Truck    string // as issued
-	StageID  journal.StageID
-	Stage    string    // name of the stage whose close issued it; ""
-	Tax      []TaxLine // kinds taxed above zero, when the rates it was issued at are known
-	Balance  billing.Balance
-	Payments []PaymentItem // to this document, oldest first
-	Photos   []PhotoView   // of the stage: the reason for the invoice
-	Today    journal.Date
+	Document  billing.Document
+	ShopHead  string // as issued; several lines
+	BillTo    string // as issued
+	Truck     string // as issued
+	StageID   journal.StageID
+	Stage     string    // name of the stage whose close issued it; ""
+	Tax       []TaxLine // kinds taxed above zero, when the rates it was issued at are known
+	Balance   billing.Balance
+	Payments  []PaymentItem // to this document, oldest first
+	Photos    []PhotoView   // of the stage: the reason for the invoice
+	Today     journal.Date
+	Cancels   *Link // the invoice that this credit memo takes back; nil otherwise
+	TakenBack *Link // the credit memo that takes this invoice back; nil while it stands
+	// CanCancel: the reader may take it back; the form posts to .../cancel with
+	// "reason".
+	CanCancel bool
+	Reason    string // as typed
+	Problems  journal.Problems
 }
 
 // Template names the page's template.

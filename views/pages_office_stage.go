@@ -24,7 +24,7 @@ type TurnLine struct {
 }
 
 // StaffStage is a stage as the shop sees it. Its forms post to .../open,
-// .../close, .../reopen ("reason") and .../check ("text", "done" = "yes" or
+// .../close, .../reopen ("reason", "invoices" = "keep" or "credit") and .../check ("text", "done" = "yes" or
 // "no").
 type StaffStage struct {
 	Frame
@@ -122,6 +122,14 @@ type PlanEdit struct {
 	Plan     journal.Plan // as stored
 	Form     PlanForm
 	Problems journal.Problems
+}
+
+// InvoiceOptions offers what reopening does with what the stage has billed.
+func (StaffStage) InvoiceOptions() []Option {
+	return []Option{
+		{Value: "keep", Text: "Stands", Help: "Closing it again bills only what was signed since"},
+		{Value: "credit", Text: "Is taken back", Help: "A credit memo takes each of its invoices back; closing it again bills everything anew"},
+	}
 }
 
 // URL returns the stage's address.

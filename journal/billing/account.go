@@ -58,6 +58,7 @@ type Document struct {
 	DueOn         journal.Date // "" for credit memos
 	ClosesStageID string       // the stage whose close issued it, else ""
 	Cancels       string       // ID of the invoice a credit memo takes back, else ""
+	Reason        string       // why it takes it back; set by the caller
 }
 
 // Total returns subtotal and tax together.

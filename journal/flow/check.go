@@ -112,7 +112,7 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 	if err := billing.StatementOf(acc).Check(); err != nil {
 		add(b.ID, string(b.ID), "The statement of %s does not add up: %v", b.Nickname, err)
 	}
-	billed := map[string]int{}
+	billed, ever := map[string]int{}, map[string]bool{}
 	for _, d := range acc.Documents {
 		n.Documents++
 		if d.Subtotal+d.Tax != d.DepositCredit+d.Holdback+d.Payable {
@@ -121,6 +121,7 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 		for _, c := range d.Charges {
 			if d.Cancels == "" {
 				billed[c.Ref]++
+				ever[c.Ref] = true
 			} else {
 				billed[c.Ref]--
 			}
@@ -137,7 +138,7 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 	}
 	for _, st := range stages {
 		ref := "stage:" + string(st.ID)
-		if st.State == journal.Closed && st.Value != (journal.Split{}) && billed[ref] == 0 {
+		if st.State == journal.Closed && st.Value != (journal.Split{}) && !ever[ref] { // one taken back bills with the next
 			add(b.ID, string(st.ID), "%s is closed and was not billed.", st.Name)
 		}
 	}

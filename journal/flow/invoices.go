@@ -68,6 +68,7 @@ func invoiceDetail(inv Invoice) map[string]any {
 	return map[string]any{
 		"number": d.Number, "stage": inv.StageID, "issued_on": d.IssuedOn, "bill_to": inv.BillTo, "charges": charges, "subtotal": d.Subtotal,
 		"tax": d.Tax, "deposit_credit": d.DepositCredit, "holdback": d.Holdback, "payable": d.Payable, "due_on": d.DueOn,
+		"cancels": d.Cancels, "reason": d.Reason,
 	}
 }
 
@@ -109,6 +110,42 @@ func (s *Steps) BillChanges(ctx context.Context, a Actor, build journal.BuildID)
 		return err
 	})
 	return inv, err
+}
+
+// CancelInvoice takes a whole invoice back by a credit memo, with a reason; what
+// it billed can be billed again. Office only.
+//
+// It returns [journal.Invalid] beside "reason", [journal.NotFound] when there is
+// no such invoice, and [journal.Conflict] when it is none that can be taken back or
+// was taken back before.
+func (s *Steps) CancelInvoice(ctx context.Context, a Actor, build journal.BuildID, id journal.InvoiceID, reason string) (memo Invoice, err error) {
+	err = s.asOfficeOn(ctx, a, build, func(tx Tx, b journal.Build) error {
+		memo, err = s.cancelInvoice(tx, a, b, id, reason)
+		return err
+	})
+	return memo, err
+}
+
+func (s *Steps) cancelInvoice(tx Tx, a Actor, b journal.Build, id journal.InvoiceID, reason string) (Invoice, error) {
+	bad := journal.Problems{}
+	journal.CheckLine(bad, "reason", reason, 1, 300, "Please say why it is taken back, in one line of at most 300 characters.")
+	if err := bad.Err(); err != nil {
+		return Invoice{}, err
+	}
+	acc, err := s.account(tx, b)
+	if err != nil {
+		return Invoice{}, err
+	}
+	doc, err := billing.Cancel(acc, string(id), s.today(tx))
+	if err != nil {
+		return Invoice{}, err
+	}
+	doc.Reason = reason
+	cancelled, err := tx.Invoice(b.ID, id)
+	if err != nil {
+		return Invoice{}, err
+	}
+	return s.issue(tx, a, b, acc.Terms.Tax, doc, cancelled.StageID, "")
 }
 
 // ReleaseHoldback issues the document that lets go of what was held back. All

@@ -110,18 +110,79 @@ func TestReopenStage_BillsOnlyWhatIsNew(t *testing.T) {
 		return inv, billed
 	}
 	closeIt()
-	refused(t, y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, ""), journal.Invalid, "reason")
-	refused(t, y.steps.ReopenStage(y.ctx, y.jory, y.heron, stage, "A weld cracked."), journal.Forbidden)
-	y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, "A weld cracked."))
+	refused(t, y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, "", false), journal.Invalid, "reason")
+	refused(t, y.steps.ReopenStage(y.ctx, y.jory, y.heron, stage, "A weld cracked.", false), journal.Forbidden)
+	y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, "A weld cracked.", false))
 	if inv, billed := closeIt(); billed {
 		t.Errorf("the second close billed %s", inv.Document.Payable)
 	}
-	y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, "The owner wants more."))
+	y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, "The owner wants more.", false))
 	p := y.sent(y.heron, y.pans(y.heron, 0))
 	got(y.steps.Decide(y.ctx, y.ada, y.heron, p.ID, y.form(y.ada, p, signoff.OutcomeSigned)))(t)
 	inv, billed := closeIt()
 	if !billed || inv.Document.Subtotal != 230_200 || inv.Document.Number != 2 {
 		t.Errorf("the third close billed %v", inv.Document)
+	}
+}
+
+// Reopened with a credit, everything is taken back and billed anew.
+func TestReopen_WithACredit(t *testing.T) {
+	y := newYard(t)
+	y.do(y.saveTerms(y.heron, billing.Terms{Deposit: 140_000, Crediting: billing.ProRata, HoldbackRate: 1000, DueDays: 10, Tax: billing.Tax{Labour: 500}}))
+	y.agree(y.heron)
+	y.do(y.steps.RecordPayment(y.ctx, y.office, y.heron, journal.Payment{ID: "form-number-of-deposit", Amount: 140_000, On: "2026-04-14", Means: journal.Wire}))
+	stage := y.ready(y.heron, 0)
+	first, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, stage)
+	y.do(err)
+	y.do(y.steps.RecordPayment(y.ctx, y.office, y.heron, payment(1, first.ID, 10_000)))
+	y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, stage, "Everything anew.", true))
+	m := got(y.steps.MoneyOf(y.ctx, y.office, y.heron))(t)
+	s := m.Statement
+	if err := s.Check(); err != nil || s.Billed != 0 || s.Tax != 0 || s.HeldBack != 0 || s.Covered != 0 || s.Paid != 10_000 || s.Due != -10_000 {
+		t.Errorf("after the credit: %+v, %v", s, err)
+	}
+	memo := m.Invoices[len(m.Invoices)-1]
+	if memo.Document.Cancels != first.Document.ID || memo.Document.Reason != "Everything anew." || memo.Document.Kind != billing.CreditMemo {
+		t.Errorf("the memo: %+v", memo.Document)
+	}
+	_, err = y.steps.CancelInvoice(y.ctx, y.office, y.heron, first.ID, "Once more.")
+	refused(t, err, journal.Conflict)
+	again, billed, err := y.steps.CloseStage(y.ctx, y.office, y.heron, stage)
+	y.do(err)
+	if !billed || again.Document.Subtotal != first.Document.Subtotal || again.Document.Tax != first.Document.Tax {
+		t.Errorf("closed again it bills %+v", again.Document)
+	}
+	// Taken back while the stage is closed, it bills with the next.
+	_, err = y.steps.CancelInvoice(y.ctx, y.jory, y.heron, again.ID, "Wrong.")
+	refused(t, err, journal.Forbidden)
+	_, err = y.steps.CancelInvoice(y.ctx, y.office, y.heron, again.ID, "")
+	refused(t, err, journal.Invalid, "reason")
+	got(y.steps.CancelInvoice(y.ctx, y.office, y.heron, again.ID, "Wrong."))(t)
+	at := got(y.steps.BillChanges(y.ctx, y.office, y.heron))(t)
+	if at.Document.Subtotal != first.Document.Subtotal {
+		t.Errorf("billed at once: %+v", at.Document)
+	}
+	if faults := y.checked(); len(faults) != 0 {
+		t.Errorf("faults: %+v", faults)
+	}
+}
+
+// A deposit that bounces after an invoice has used it leaves the invoice alone
+// and is owed again.
+func TestDeposit_BouncedAfterItWasUsed(t *testing.T) {
+	y := newYard(t)
+	y.do(y.saveTerms(y.heron, billing.Terms{Deposit: 140_000, Crediting: billing.ProRata, DueDays: 10}))
+	y.agree(y.heron)
+	y.do(y.steps.RecordPayment(y.ctx, y.office, y.heron, journal.Payment{ID: "form-number-of-deposit", Amount: 140_000, On: "2026-04-14", Means: journal.Cheque, Reference: "7"}))
+	inv, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, y.ready(y.heron, 0))
+	y.do(err)
+	y.do(y.steps.ReversePayment(y.ctx, y.office, y.heron, "form-number-of-deposit", "Cheque returned by the bank."))
+	m := got(y.steps.MoneyOf(y.ctx, y.office, y.heron))(t)
+	if s := m.Statement; s.Check() != nil || s.DepositReceived != 0 || s.DepositUnearned != -inv.Document.DepositCredit || s.Covered != inv.Document.DepositCredit {
+		t.Errorf("statement: %+v, %v", s, s.Check())
+	}
+	if w := y.waits(y.heron, "payment deposit", "payment invoice", "us authorization"); w[0].Amount != 140_000 {
+		t.Errorf("asked for %s", w[0].Amount)
 	}
 }
 
@@ -199,7 +260,7 @@ func TestMoney_RandomHistories(t *testing.T) {
 		steps.NewID = ids("m")
 		y.steps = &steps
 		y.do(y.saveTerms(y.heron, billing.Terms{
-			Deposit: journal.Cents(rapid.Int64Range(0, 500_000).Draw(r, "deposit")), Crediting: billing.ProRata,
+			Deposit: journal.Cents(rapid.Int64Range(0, 500_000).Draw(r, "deposit")), Crediting: rapid.SampledFrom([]billing.Crediting{billing.ProRata, billing.LastFirst}).Draw(r, "crediting"),
 			HoldbackRate: journal.BasisPoints(rapid.Int64Range(0, 1500).Draw(r, "holdback")), DueDays: 14,
 			Tax: billing.Tax{Parts: 625, Labour: journal.BasisPoints(rapid.Int64Range(0, 900).Draw(r, "tax")), PerLine: rapid.Bool().Draw(r, "per line")},
 		}))
@@ -207,7 +268,7 @@ func TestMoney_RandomHistories(t *testing.T) {
 		y.agrees(y.ada)
 		h := &history{y: y, r: r, agreed: y.agreedTotal(y.heron)}
 		for n := rapid.IntRange(5, 25).Draw(r, "steps"); n > 0; n-- {
-			h.step(rapid.SampledFrom([]string{"change", "close", "pay", "reverse", "reopen", "deposit", "bill"}).Draw(r, "step"))
+			h.step(rapid.SampledFrom([]string{"change", "close", "pay", "reverse", "reopen", "deposit", "bounce", "bill", "cancel"}).Draw(r, "step"))
 			h.check()
 		}
 	})
@@ -252,7 +313,7 @@ func (h *history) step(what string) {
 	case "reopen":
 		for _, st := range m.Stages {
 			if st.State == journal.Closed {
-				y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, st.ID, "Once more."))
+				y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, st.ID, "Once more.", rapid.Bool().Draw(h.r, "with a credit")))
 				return
 			}
 		}
@@ -279,12 +340,44 @@ func (h *history) step(what string) {
 			y.do(y.steps.RecordPayment(y.ctx, y.office, y.heron, p))
 			h.deposit += p.Amount
 		}
+	case "bounce":
+		for _, p := range m.Payments {
+			if p.InvoiceID == "" && p.Amount > 0 && !isReversed(m.Payments, p.ID) {
+				y.do(y.steps.ReversePayment(y.ctx, y.office, y.heron, p.ID, "Returned by the bank."))
+				h.deposit -= p.Amount
+				break
+			}
+		}
+	case "cancel":
+		var standing []flow.Invoice
+		gone := map[string]bool{}
+		for _, inv := range m.Invoices {
+			gone[inv.Document.Cancels] = true
+		}
+		for _, inv := range m.Invoices {
+			if inv.Document.Kind == billing.Invoice && !gone[inv.Document.ID] {
+				standing = append(standing, inv)
+			}
+		}
+		if len(standing) > 0 {
+			inv := rapid.SampledFrom(standing).Draw(h.r, "taken back")
+			got(y.steps.CancelInvoice(y.ctx, y.office, y.heron, inv.ID, "Wrong."))(y.t)
+		}
 	case "bill":
 		_, err := y.steps.BillChanges(y.ctx, y.office, y.heron)
 		if err != nil && journal.CodeOf(err) != journal.Conflict {
 			y.do(err)
 		}
 	}
+}
+
+func isReversed(payments []journal.Payment, id journal.PaymentID) bool {
+	for _, p := range payments {
+		if p.ReversesID == id {
+			return true
+		}
+	}
+	return false
 }
 
 func (h *history) form() int {

@@ -55,8 +55,8 @@ func (s *Steps) RecordPayment(ctx context.Context, a Actor, build journal.BuildI
 }
 
 // ReversePayment undoes a payment, for instance a bounced cheque, by a second
-// record with the opposite amount. Deposit that invoices have used already
-// cannot be taken back this way.
+// record with the opposite amount. Where invoices have used a deposit that bounces,
+// they stand, and it is asked for again.
 func (s *Steps) ReversePayment(ctx context.Context, a Actor, build journal.BuildID, id journal.PaymentID, reason string) error {
 	return s.asOfficeOn(ctx, a, build, func(tx Tx, b journal.Build) error {
 		payments, err := tx.Payments(build)
@@ -83,15 +83,6 @@ func (s *Steps) ReversePayment(ctx context.Context, a Actor, build journal.Build
 		p.ReversesID, p.Reason, p.RecordedBy, p.RecordedAt = id, reason, a.Person.ID, s.at()
 		if err := p.Validate(); err != nil {
 			return err
-		}
-		if p.InvoiceID == "" {
-			acc, err := s.account(tx, b)
-			if err != nil {
-				return err
-			}
-			if err := billing.CheckDepositRefund(acc, found.Amount); err != nil {
-				return journal.Errorf(journal.Conflict, "Part of this deposit is credited on invoices already, so it cannot be reversed as a whole.")
-			}
 		}
 		if err := tx.AddPayment(p); err != nil {
 			return err

@@ -309,9 +309,11 @@ func (s *Steps) CloseStage(ctx context.Context, a Actor, build journal.BuildID, 
 	return inv, billed, nil
 }
 
-// ReopenStage puts a closed stage under way again, with a reason. Its invoice
-// stands; closing again bills only what was signed since.
-func (s *Steps) ReopenStage(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID, reason string) error {
+// ReopenStage puts a closed stage under way again, with a reason. What its closes
+// billed stands, and closing again bills only what was signed since; or, with
+// credit, each of those invoices is taken back by a credit memo, and closing again
+// bills everything anew.
+func (s *Steps) ReopenStage(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID, reason string, credit bool) error {
 	if err := asOffice(a); err != nil {
 		return err
 	}
@@ -320,17 +322,44 @@ func (s *Steps) ReopenStage(ctx context.Context, a Actor, build journal.BuildID,
 	if err := bad.Err(); err != nil {
 		return err
 	}
-	return s.write(ctx, func(tx Tx) error {
-		st, err := s.stageOf(tx, a, build, stage)
+	return s.onBuild(ctx, a, build, func(tx Tx, b journal.Build) error {
+		st, err := tx.Stage(build, stage)
 		if err != nil {
 			return err
 		}
 		if st.State != journal.Closed {
 			return journal.Errorf(journal.Conflict, "%s is not closed, so there is nothing to reopen.", st.Name)
 		}
+		if credit {
+			if err := s.creditStage(tx, a, b, st, reason); err != nil {
+				return err
+			}
+		}
 		st.ClosedAt = time.Time{}
 		return s.turn(tx, a, st, journal.UnderWay, reason, "stage reopened")
 	})
+}
+
+// creditStage takes back every invoice that a stage's closes have issued and that
+// stands.
+func (s *Steps) creditStage(tx Tx, a Actor, b journal.Build, st journal.Stage, reason string) error {
+	invoices, err := tx.Invoices(b.ID)
+	if err != nil {
+		return err
+	}
+	gone := map[string]bool{}
+	for _, inv := range invoices {
+		gone[inv.Document.Cancels] = true
+	}
+	for _, inv := range invoices {
+		if inv.StageID != st.ID || inv.Document.Kind != billing.Invoice || gone[inv.Document.ID] {
+			continue
+		}
+		if _, err := s.cancelInvoice(tx, a, b, inv.ID, reason); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // TickCheck ticks a gate check, or takes the tick away. Doing it twice changes

@@ -83,6 +83,7 @@ type documentJSON struct {
 	DueOn         journal.Date `json:"due_on"`
 	ClosesStageID string       `json:"closes_stage"`
 	Cancels       string       `json:"cancels"`
+	Reason        string       `json:"reason,omitempty"`
 }
 
 type taxLineJSON struct {
@@ -107,7 +108,7 @@ func toInvoiceRow(i flow.Invoice) invoiceRow {
 		ID: string(i.ID), BuildID: string(i.BuildID), StageID: ref(i.StageID), Kind: string(d.Kind), Number: d.Number,
 		Subtotal: int64(d.Subtotal), Tax: int64(d.Tax), DepositCredit: int64(d.DepositCredit), Holdback: int64(d.Holdback), Payable: int64(d.Payable),
 		Document: object[documentJSON]{documentJSON{
-			ID: d.ID, IssuedOn: d.IssuedOn, DueOn: d.DueOn, ClosesStageID: d.ClosesStageID, Cancels: d.Cancels,
+			ID: d.ID, IssuedOn: d.IssuedOn, DueOn: d.DueOn, ClosesStageID: d.ClosesStageID, Cancels: d.Cancels, Reason: d.Reason,
 			Charges: each(d.Charges, func(c billing.Charge) chargeJSON {
 				return chargeJSON{Ref: c.Ref, Source: c.Source, StageID: c.StageID, Text: c.Text, Split: splitJSON(c.Split)}
 			}),
@@ -128,7 +129,7 @@ func (r invoiceRow) invoice() flow.Invoice {
 			}),
 			Subtotal: journal.Cents(r.Subtotal), Tax: journal.Cents(r.Tax), DepositCredit: journal.Cents(r.DepositCredit),
 			Holdback: journal.Cents(r.Holdback), Payable: journal.Cents(r.Payable),
-			IssuedOn: d.IssuedOn, DueOn: d.DueOn, ClosesStageID: d.ClosesStageID, Cancels: d.Cancels,
+			IssuedOn: d.IssuedOn, DueOn: d.DueOn, ClosesStageID: d.ClosesStageID, Cancels: d.Cancels, Reason: d.Reason,
 		},
 		TaxLines: each(r.TaxLines.Items, func(l taxLineJSON) flow.TaxLine { return flow.TaxLine(l) }),
 		ShopHead: r.ShopHead, BillTo: r.BillTo, Truck: r.Truck, IssuedAt: r.IssuedAt.Time, IssuedBy: journal.PersonID(r.IssuedBy),
@@ -138,10 +139,20 @@ func (r invoiceRow) invoice() flow.Invoice {
 type billedChargeRow struct {
 	BuildID   string `gorm:"primaryKey"`
 	Ref       string `gorm:"primaryKey"`
+	Time      int    `gorm:"primaryKey;autoIncrement:false"` // 1 for the first
 	InvoiceID string
 }
 
 func (billedChargeRow) TableName() string { return "billed_charges" }
+
+type cancelledChargeRow struct {
+	BuildID string `gorm:"primaryKey"`
+	Ref     string `gorm:"primaryKey"`
+	Time    int    `gorm:"primaryKey;autoIncrement:false"`
+	MemoID  string
+}
+
+func (cancelledChargeRow) TableName() string { return "cancelled_charges" }
 
 func (r *reads) Invoices(build journal.BuildID) ([]flow.Invoice, error) {
 	return find(r, "Invoices", r.q().Where("build_id = ?", string(build)).Order("issued_at, added"), invoiceRow.invoice)
@@ -160,27 +171,47 @@ func (r *reads) Numbers(kind billing.DocumentKind) ([]int, error) {
 	return numbers, r.fail("Numbers", err, "", "")
 }
 
-// AddInvoice implements [flow.Tx]. It notes each charge as billed and returns
-// [journal.Conflict] when one is billed already. A document that cancels
-// another is refused: giving its charges free again is not provided for.
+// AddInvoice implements [flow.Tx]. It notes each charge as billed, or, for a
+// document that cancels another, as taken back, so that it can be billed again.
+// It returns [journal.Conflict] when a charge is billed already, or taken back
+// already.
 func (t *tx) AddInvoice(i flow.Invoice) error {
 	const op = "AddInvoice"
 	if i.Document.ID != string(i.ID) {
 		return t.fail(op, fmt.Errorf("invoice %s holds document %s", i.ID, i.Document.ID), "", "")
 	}
-	if i.Document.Cancels != "" {
-		return t.fail(op, fmt.Errorf("document %s cancels %s, which is not provided for", i.ID, i.Document.Cancels), "", "")
-	}
 	row := toInvoiceRow(i)
-	billed := each(i.Document.Charges, func(c billing.Charge) billedChargeRow {
-		return billedChargeRow{BuildID: row.BuildID, Ref: c.Ref, InvoiceID: row.ID}
-	})
 	return t.whole(op, func() error {
-		if err := t.add(op, "There is a document of this number already. Please try again.", &row); err != nil || len(billed) == 0 {
+		if err := t.add(op, "There is a document of this number already. Please try again.", &row); err != nil {
 			return err
 		}
-		return t.add(op, "Something on this invoice is billed already. Please reload the page and look again.", &billed)
+		for _, c := range i.Document.Charges {
+			if err := t.markCharge(op, row, c.Ref, i.Document.Cancels != ""); err != nil {
+				return err
+			}
+		}
+		return nil
 	})
+}
+
+// markCharge notes a charge as billed by an invoice, or taken back by a memo.
+func (t *tx) markCharge(op string, row invoiceRow, ref string, back bool) error {
+	var billed, cancelled int
+	if err := t.scan(op, &billed, "SELECT count(*) FROM billed_charges WHERE build_id = ? AND ref = ?", row.BuildID, ref); err != nil {
+		return err
+	}
+	if err := t.scan(op, &cancelled, "SELECT count(*) FROM cancelled_charges WHERE build_id = ? AND ref = ?", row.BuildID, ref); err != nil {
+		return err
+	}
+	switch {
+	case back && billed == cancelled:
+		return journal.Errorf(journal.Conflict, "Something on this invoice was taken back already. Please reload the page and look again.")
+	case back:
+		return t.add(op, "", &cancelledChargeRow{BuildID: row.BuildID, Ref: ref, Time: billed, MemoID: row.ID})
+	case billed > cancelled:
+		return journal.Errorf(journal.Conflict, "Something on this invoice is billed already. Please reload the page and look again.")
+	}
+	return t.add(op, "", &billedChargeRow{BuildID: row.BuildID, Ref: ref, Time: billed + 1, InvoiceID: row.ID})
 }
 
 func (t *tx) NextNumber(kind billing.DocumentKind) (int, error) {

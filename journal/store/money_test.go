@@ -74,11 +74,37 @@ func TestInvoices(t *testing.T) {
 		i.Document.ID = "y"
 		return tx.AddInvoice(i)
 	})
-	refused(t, s, journal.Internal, func(tx flow.Tx) error {
-		i := invoice("x", heron, 9, "stage:a")
-		i.Document.Kind, i.Document.Cancels = billing.CreditMemo, "first"
-		return tx.AddInvoice(i)
-	})
+}
+
+// A charge is billed once; taken back, it can be billed once more.
+func TestInvoices_TakenBackAndBilledAgain(t *testing.T) {
+	s := yard(t)
+	memo := func(id journal.InvoiceID, number int, cancels string) flow.Invoice {
+		i := invoice(id, heron, number, "stage:a")
+		i.Document.Kind, i.Document.Cancels = billing.CreditMemo, cancels
+		return i
+	}
+	add := func(i flow.Invoice) func(flow.Tx) error {
+		return func(tx flow.Tx) error { return tx.AddInvoice(i) }
+	}
+	refused(t, s, journal.Conflict, add(memo("early", 1, "first"))) // nothing to take back
+	write(t, s, add(invoice("first", heron, 1, "stage:a")))
+	refused(t, s, journal.Conflict, add(invoice("twice", heron, 2, "stage:a")))
+	write(t, s, add(memo("memo", 1, "first")))
+	refused(t, s, journal.Conflict, add(memo("again", 2, "first")))
+	write(t, s, add(invoice("second", heron, 2, "stage:a")))
+	refused(t, s, journal.Conflict, add(invoice("third", heron, 3, "stage:a")))
+	// The database says so too.
+	for _, query := range []string{
+		"INSERT INTO billed_charges VALUES ('heron', 'stage:a', 3, 'second')",
+		"INSERT INTO billed_charges VALUES ('heron', 'stage:b', 2, 'second')",
+		"INSERT INTO cancelled_charges VALUES ('heron', 'stage:b', 1, 'memo')",
+		"UPDATE cancelled_charges SET time = 7", "DELETE FROM cancelled_charges",
+	} {
+		if err := s.writer.Exec(query).Error; err == nil {
+			t.Errorf("%s went through", query)
+		}
+	}
 }
 
 // TestInvoices_BillOnce: many closes of one stage at once, each sure that it is

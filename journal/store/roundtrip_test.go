@@ -326,7 +326,7 @@ func TestRoundTrip_Money(t *testing.T) {
 		d := &i.Document
 		d.Payable = d.Subtotal + d.Tax - d.DepositCredit - d.Holdback
 	})
-	// AddInvoice takes no document that cancels another; the row keeps the field.
+	// Of a document that cancels another the charges must have been billed.
 	same(t, inv, toInvoiceRow(inv).invoice())
 	inv.Document.Cancels = ""
 	write(t, s, func(tx flow.Tx) error { return tx.AddInvoice(inv) })

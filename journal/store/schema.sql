@@ -118,11 +118,12 @@ BEGIN
   SELECT RAISE(ABORT, 'belongings are kept');
 END;
 
-CREATE TABLE billed_charges (
+CREATE TABLE "billed_charges" (
   build_id   TEXT NOT NULL,
   ref        TEXT NOT NULL CHECK (ref <> ''),
+  time       INTEGER NOT NULL CHECK (time >= 1),
   invoice_id TEXT NOT NULL,
-  PRIMARY KEY (build_id, ref),
+  PRIMARY KEY (build_id, ref, time),
   FOREIGN KEY (build_id, invoice_id) REFERENCES invoices (build_id, id) ON DELETE RESTRICT
 ) STRICT, WITHOUT ROWID;
 
@@ -134,6 +135,12 @@ END;
 CREATE TRIGGER billed_charges_keep_update BEFORE UPDATE ON billed_charges
 BEGIN
   SELECT RAISE(ABORT, 'billed_charges is append-only');
+END;
+
+CREATE TRIGGER billed_charges_once BEFORE INSERT ON billed_charges
+WHEN NEW.time IS NOT (SELECT count(*) + 1 FROM cancelled_charges WHERE build_id = NEW.build_id AND ref = NEW.ref)
+BEGIN
+  SELECT RAISE(ABORT, 'a charge is billed once, and again only after it was taken back');
 END;
 
 CREATE TABLE builds (
@@ -168,6 +175,26 @@ CREATE TRIGGER builds_state_update BEFORE UPDATE OF state ON builds
 WHEN NEW.state NOT IN ('scoping', 'agreed', 'delivered')
 BEGIN
   SELECT RAISE(ABORT, 'unknown state of a build');
+END;
+
+CREATE TABLE cancelled_charges (
+  build_id TEXT NOT NULL,
+  ref      TEXT NOT NULL,
+  time     INTEGER NOT NULL,
+  memo_id  TEXT NOT NULL,
+  PRIMARY KEY (build_id, ref, time),
+  FOREIGN KEY (build_id, ref, time) REFERENCES billed_charges (build_id, ref, time) ON DELETE RESTRICT,
+  FOREIGN KEY (build_id, memo_id) REFERENCES invoices (build_id, id) ON DELETE RESTRICT
+) STRICT, WITHOUT ROWID;
+
+CREATE TRIGGER cancelled_charges_keep_delete BEFORE DELETE ON cancelled_charges
+BEGIN
+  SELECT RAISE(ABORT, 'cancelled_charges is append-only');
+END;
+
+CREATE TRIGGER cancelled_charges_keep_update BEFORE UPDATE ON cancelled_charges
+BEGIN
+  SELECT RAISE(ABORT, 'cancelled_charges is append-only');
 END;
 
 CREATE TABLE checkpoints (

@@ -57,7 +57,7 @@ func TestSchema_Strict(t *testing.T) {
 var rowsOfTables = []any{
 	personRow{}, sessionRow{}, linkRow{}, keptFormRow{}, shopRow{}, metaRow{}, planRow{}, buildRow{}, memberRow{}, visitRow{},
 	stageRow{}, checkRow{}, turnRow{}, entryRow{}, entryPhotoRow{}, entryEditRow{}, photoRow{}, paperRow{}, revisionRow{},
-	revisionPhotoRow{}, decisionRow{}, questionRow{}, consentRow{}, termsRow{}, invoiceRow{}, billedChargeRow{}, paymentRow{},
+	revisionPhotoRow{}, decisionRow{}, questionRow{}, consentRow{}, termsRow{}, invoiceRow{}, billedChargeRow{}, cancelledChargeRow{}, paymentRow{},
 	eventRow{}, letterRow{}, letterFileRow{}, jobRow{}, layerRow{}, correctionRow{}, nodeRow{}, logKeyRow{},
 	checkpointRow{}, allowanceRow{}, useRow{}, usePhotoRow{},
 	scanRow{}, postingRow{}, confirmationRow{}, belongingRow{}, belongingAnswerRow{}, passkeyRow{}, passkeyAskRow{},
