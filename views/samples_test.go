@@ -344,6 +344,22 @@ var _ = []bool{
 	sample("money", Money{Frame: frameAt("/builds/b1/money", "Money", journal.Owner), Agreed: true, Statement: givenStatement(), Deposit: 2000000, Holdback: 500, Today: "2026-04-15", Invoices: givenInvoices(), Payments: givenPayments(),
 		Stages: []MoneyStage{{Name: "Frame and coat", Href: "/builds/b1/stages/s6", State: journal.Closed, Row: billing.StageRow{Agreed: 1100000, Changes: 150000, Billed: 1250000}}, {Name: "Body metal", Href: "/builds/b1/stages/s8", Row: billing.StageRow{Agreed: 1400000, ToBill: 1400000}}}}),
 	sample("invoice", givenInvoice()),
+	sample("invoice-taken-back", func() Invoice {
+		i := givenInvoice()
+		i.TakenBack = &Link{Text: "credit memo 1", Href: "/builds/b1/invoices/m1"}
+		return i
+	}()),
+	sample("invoice-office", func() Invoice {
+		i := givenInvoice()
+		i.Frame = frameAt("/builds/b1/invoices/i2", "Invoice 31", journal.Office)
+		i.CanCancel, i.Reason, i.Problems = true, "Two hours too many.", journal.Problems{"reason": "Please say why it is taken back, in one line of at most 300 characters."}
+		return i
+	}()),
+	sample("credit-memo", func() Invoice {
+		i := givenInvoice()
+		i.Document.Kind, i.Document.Reason, i.Cancels = billing.CreditMemo, "Two hours too many.", &Link{Text: "invoice 31", Href: "/builds/b1/invoices/i2"}
+		return i
+	}()),
 	sample("compare", givenCompare()),
 	sample("compare-pick", givenComparePick()),
 	sample("compare-pick-none", ComparePick{Frame: frameAt("/builds/b1/compare", "Compare", journal.Owner)}),
