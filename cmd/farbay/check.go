@@ -50,17 +50,25 @@ func check(ctx context.Context, flags *flag.FlagSet, args []string, w streams) (
 	}
 	faults, n, err := app.Steps().Check(ctx, func(sha string) error { return app.Storage().Verify(ctx, sha) }, append(own, kept...)...)
 	if err != nil {
-		return err
+		err = fmt.Errorf("the check could not be finished: %w", err)
 	}
+	return errors.Join(report(w, *asJSON, faults, n), err)
+}
+
+// report prints what was found.
+func report(w streams, asJSON bool, faults []flow.Fault, n flow.Checked) (err error) {
 	lines := json.NewEncoder(w.out)
 	for _, f := range faults {
-		if !*asJSON {
-			fmt.Fprintf(w.out, "%s (%s)\n", f.Text, f.Subject)
-		} else if err := lines.Encode(f); err != nil {
+		if asJSON {
+			err = lines.Encode(f)
+		} else {
+			_, err = fmt.Fprintf(w.out, "%s (%s)\n", f.Text, f.Subject)
+		}
+		if err != nil {
 			return err
 		}
 	}
-	if *asJSON {
+	if asJSON {
 		err = lines.Encode(n)
 	} else {
 		_, err = fmt.Fprintf(w.out, "%d builds, %d photos, %d papers' revisions, %d invoices, %d events and %d checkpoints of the proof log, and %d checkpoints kept outside it looked at; %d faults.\n",

@@ -66,6 +66,16 @@ func TestVerify(t *testing.T) {
 			t.Errorf("%s: exit %d, want %d, with %q in:\n%s%s", c.name, code, c.code, c.says, out, errs)
 		}
 	}
+	public := strings.Fields(keys)
+	for i := range record { // that of receipts is tried where they are read
+		for bit := range 8 {
+			changed := []byte(record)
+			changed[i] ^= 1 << bit
+			if _, err := verifyReceipt([]byte(receipt), changed, public); err == nil {
+				t.Fatalf("the paper with byte %d, bit %d changed passes", i, bit)
+			}
+		}
+	}
 	_, out, _ := do(t, noEnv, "verify", "--json", "--keys", keyFile, receiptFile, paperFile)
 	var found verified
 	if err := json.Unmarshal([]byte(out), &found); err != nil || !found.Valid || found.Kind != "paper signed" || found.Paper != hashOf(record) {

@@ -67,10 +67,12 @@ func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error, kep
 		}
 		checkGone(said, add)
 		for _, b := range builds {
-			if err := s.checkMoney(r, b, &n, add); err != nil {
+			if err := checkPapers(r, b, &n, add); err != nil {
 				return err
 			}
-			if err := checkPapers(r, b, &n, add); err != nil {
+		}
+		for _, b := range builds {
+			if err := s.checkMoney(r, b, &n, add); err != nil {
 				return err
 			}
 		}

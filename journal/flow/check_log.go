@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"farbay/journal"
@@ -107,6 +108,13 @@ type place struct {
 	fault Fault
 }
 
+func (p place) rank() int {
+	if p.sort == "rewritten" || strings.HasPrefix(p.sort, "kept ") {
+		return 1
+	}
+	return 0
+}
+
 // at notes the bad place of a sort; the events come in order, so the first one
 // noted is the first there is.
 func (c *logCheck) at(seq int64, sort string, build string, text string, args ...any) {
@@ -141,7 +149,10 @@ func checkLog(ctx context.Context, r Reads, n *Checked, kept []Kept) ([]Fault, *
 	}
 	c.unmatched(signed)
 	c.innerNodes()
-	slices.SortStableFunc(c.places, func(a, b place) int { return cmp.Compare(a.seq, b.seq) })
+	// What is known of one event comes before what is known of all up to it.
+	slices.SortStableFunc(c.places, func(a, b place) int {
+		return cmp.Or(cmp.Compare(a.seq, b.seq), cmp.Compare(a.rank(), b.rank()))
+	})
 	var faults []Fault
 	for _, p := range c.places {
 		if more := c.counts[p.sort] - 1; more > 0 {
@@ -149,6 +160,9 @@ func checkLog(ctx context.Context, r Reads, n *Checked, kept []Kept) ([]Fault, *
 		}
 		faults = append(faults, p.fault)
 	}
+	checkKeys(c.said, func(b journal.BuildID, subject, text string, args ...any) {
+		faults = append(faults, fault(b, subject, text, args...))
+	})
 	return faults, c.said, nil
 }
 
@@ -346,7 +360,7 @@ func (c *logCheck) checkpoints(n *Checked, kept []Kept) (signed int64, err error
 	if len(differs) > 0 {
 		g := differs[0]
 		c.counts["rewritten"] = len(differs)
-		c.places = append(c.places, place{signed + 1, "rewritten", Fault{"", fmt.Sprint(g.Size), rewritten(signed, g.Size, c.next-1,
+		c.places = append(c.places, place{g.Size, "rewritten", Fault{"", fmt.Sprint(g.Size), rewritten(signed, g.Size, c.next-1,
 			fmt.Sprintf("the checkpoint of %d events, given out at %s,", g.Size, clock(g.At)))}})
 	}
 	for _, k := range kept {
@@ -376,13 +390,17 @@ func rewritten(good, size, last int64, checkpoint string) string {
 		return fmt.Sprintf("The record is not the one that %s was signed for: it ends with event %d, so %d of the signed events are missing, as after an old copy of the database was put back.",
 			checkpoint, last, size-last)
 	}
-	return fmt.Sprintf("The record is not the one that %s was signed for: in events %d to %d something was changed, removed or put in since.", checkpoint, good+1, size)
+	where := fmt.Sprintf("in event %d", size)
+	if good+1 < size {
+		where = fmt.Sprintf("in events %d to %d", good+1, size)
+	}
+	return fmt.Sprintf("The record is not the one that %s was signed for: %s something was changed, removed or put in since.", checkpoint, where)
 }
 
 func (c *logCheck) kept(k Kept, public []string, signed int64) error {
 	head, err := prooflog.OpenCheckpoint(k.Note, public...)
 	if err != nil {
-		c.places = append(c.places, place{0, k.From, incomparable(k, err)})
+		c.places = append(c.places, place{0, "kept " + k.From, incomparable(k, err)})
 		return nil
 	}
 	same, err := c.continues(head)
@@ -392,7 +410,7 @@ func (c *logCheck) kept(k Kept, public []string, signed int64) error {
 	if signed >= head.Size {
 		signed = 0 // another record was signed for at that time
 	}
-	c.places = append(c.places, place{signed + 1, k.From, Fault{"", k.From, rewritten(signed, head.Size, c.next-1, k.name(head.Size))}})
+	c.places = append(c.places, place{head.Size, "kept " + k.From, Fault{"", k.From, rewritten(signed, head.Size, c.next-1, k.name(head.Size))}})
 	return nil
 }
 

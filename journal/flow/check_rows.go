@@ -166,8 +166,7 @@ func checkRows(r Reads, said *said, build journal.BuildID, add func(journal.Buil
 	return nil
 }
 
-// checkGone tells of what the events speak of and no build has any more, and
-// compares the log's keys.
+// checkGone tells of what the events speak of and no build has any more.
 func checkGone(said *said, add func(journal.BuildID, string, string, ...any)) {
 	var gone []telling
 	for _, list := range said.sent {
@@ -191,6 +190,10 @@ func checkGone(said *said, add func(journal.BuildID, string, string, ...any)) {
 	for _, s := range gone {
 		rowCheck{add: add, build: journal.BuildID(s.Build)}.gone("the row", s.Subject, s)
 	}
+}
+
+// checkKeys compares the keys of the proof log with the events of their making.
+func checkKeys(said *said, add func(journal.BuildID, string, string, ...any)) {
 	c := rowCheck{add: add}
 	for _, public := range slices.Sorted(maps.Keys(said.keys)) {
 		k := said.keys[public]
