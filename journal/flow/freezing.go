@@ -34,7 +34,7 @@ func (s *Steps) freeze(r Reads, sentBy string, p signoff.Paper, draft signoff.Dr
 	if f.acc, err = s.account(r, f.build); err != nil {
 		return signoff.Sheet{}, err
 	}
-	owners, _, err := ownersOf(r, p.BuildID)
+	owners, err := ownerNames(r, p.BuildID)
 	if err != nil {
 		return signoff.Sheet{}, err
 	}
@@ -49,7 +49,7 @@ func (s *Steps) freeze(r Reads, sentBy string, p signoff.Paper, draft signoff.Dr
 		Format: signoff.Format, Kind: p.Kind, Number: number, Revision: p.Revision + 1,
 		SentAt: now.Format(time.RFC3339), SentOn: string(journal.DateOf(now, shop.Location())), SentBy: sentBy,
 		Shop:  signoff.SheetShop{Name: shop.Name, Address: shop.Address, Phone: shop.Phone, Zone: shop.Zone},
-		Build: signoff.SheetBuild{ID: b.ID, Nickname: b.Nickname, Truck: b.Truck.Name(), Serial: b.Truck.Serial, Owners: append([]string{}, namesOf(owners)...)},
+		Build: signoff.SheetBuild{ID: b.ID, Nickname: b.Nickname, Truck: b.Truck.Name(), Serial: b.Truck.Serial, Owners: append([]string{}, owners...)},
 		Title: draft.Title, Reason: draft.Reason, Currency: shop.Currency,
 		Photos: []signoff.SheetPhoto{}, Lines: []signoff.SheetLine{}, TaxRates: []signoff.SheetRate{},
 		DateBefore: b.ReadyOn, DateAfter: b.ReadyOn,

@@ -19,13 +19,17 @@ func (s *Steps) issue(tx Tx, a Actor, b journal.Build, tax billing.Tax, d billin
 	if err != nil {
 		return Invoice{}, err
 	}
+	billTo, err := ownerNames(tx, b.ID)
+	if err != nil {
+		return Invoice{}, err
+	}
 	if d.Number, err = tx.NextNumber(d.Kind); err != nil {
 		return Invoice{}, err
 	}
 	inv := Invoice{
 		ID: journal.InvoiceID(s.NewID()), BuildID: b.ID, StageID: stageID,
 		ShopHead: strings.TrimSpace(shop.Name + "\n" + shop.Address),
-		BillTo:   strings.Join(namesOf(owners), "\n"),
+		BillTo:   strings.Join(billTo, "\n"),
 		Truck:    strings.TrimSpace(b.Nickname + "\n" + b.Truck.Name() + "\n" + b.Truck.Serial),
 		TaxLines: taxLines(d, tax),
 		IssuedAt: s.at(), IssuedBy: a.Person.ID,
