@@ -37,23 +37,37 @@ func (e Entry) Bytes() ([]byte, error) {
 	if len(at) != len(instantForm) {
 		return nil, fmt.Errorf("prooflog: entry %d: the year of %v does not fit four digits", e.Seq, e.At)
 	}
-	var b bytes.Buffer
-	b.WriteString(Format + "\n")
-	for _, line := range e.lines(at) {
-		if !utf8.ValidString(line.value) || strings.ContainsFunc(line.value, isASCIIControl) {
+	lines := e.lines(at)
+	size := len(Format) + 1
+	for _, line := range lines {
+		if !isOneLine(line.value) {
 			return nil, fmt.Errorf("prooflog: entry %d: %s does not fit one line of text", e.Seq, line.name)
 		}
-		b.WriteString(line.name + " " + line.value + "\n")
+		size += len(line.name) + len(line.value) + 2
 	}
-	return b.Bytes(), nil
+	// In one piece: a check of the whole log makes every entry's bytes.
+	b := append(make([]byte, 0, size), Format+"\n"...)
+	for _, line := range lines {
+		b = append(append(append(append(b, line.name...), ' '), line.value...), '\n')
+	}
+	return b, nil
 }
 
-func isASCIIControl(c rune) bool { return c < 0x20 || c == 0x7f }
+// isOneLine reports whether text is valid UTF-8 without control characters of
+// ASCII, which are bytes of their own there.
+func isOneLine(text string) bool {
+	for i := range len(text) {
+		if c := text[i]; c < 0x20 || c == 0x7f {
+			return false
+		}
+	}
+	return utf8.ValidString(text)
+}
 
 type entryLine struct{ name, value string }
 
-func (e Entry) lines(at string) []entryLine {
-	return []entryLine{
+func (e Entry) lines(at string) [7]entryLine {
+	return [7]entryLine{
 		{"seq", strconv.FormatInt(e.Seq, 10)}, {"at", at}, {"build", e.Build}, {"person", e.Person},
 		{"kind", e.Kind}, {"subject", e.Subject}, {"detail", e.Detail},
 	}
