@@ -135,8 +135,11 @@ var samePicture = regexp.MustCompile(`^orientation__(Landscape|Portrait)_[2-8]\.
 // TestAlike_CameraSamples measures what the threshold is set by: shots of a burst
 // are alike, different photos are not.
 func TestAlike_CameraSamples(t *testing.T) {
-	if testing.Short() || raceSlowdown > 1 {
-		t.Skip("skipped: 200 photos, with -short and the race detector")
+	if testing.Short() {
+		t.Skip("skipped: 200 photos")
+	}
+	if plainly(t) {
+		return
 	}
 	folder := cameraFolder(t)
 	paths, err := filepath.Glob(filepath.Join(folder, "files", "*"))

@@ -63,6 +63,9 @@ func sampledJPEGs(tb testing.TB) map[string][]byte {
 // rounds in other places: no sample more than 2 of 255 apart. It must also take
 // most files, or it would be for nothing.
 func TestBaseline_AsImageJPEG(t *testing.T) {
+	if plainly(t) {
+		return
+	}
 	files := sampledJPEGs(t)
 	files["one pixel"] = encodeJPEG(t, photo(1, 1))
 	files["noise"] = encodeJPEG(t, bigPhoto(300, 200))

@@ -18,6 +18,9 @@ func TestAlike_DrawnPhotos(t *testing.T) {
 	if testing.Short() {
 		t.Skip("skipped: drawing takes seconds")
 	}
+	if media.Plainly(t) {
+		return
+	}
 	truck := scenery.Truck{
 		Seed: 7, Body: scenery.ShortBed, Topcoat: color.RGBA{20, 90, 120, 255}, Accent: color.RGBA{240, 240, 240, 255},
 		Make: "Ostler", Model: "Juniper", Serial: "OS-1", Year: 1974, Miles: 1234,

@@ -23,6 +23,9 @@ func likeHeifConvert(t *testing.T, b []byte, most float64) {
 // what the derivatives show, for each form of pixels. 3 of 255 is what two lossy
 // encodings leave.
 func TestDerive_HEICForms(t *testing.T) {
+	if plainly(t) {
+		return
+	}
 	img := photo(200, 120)
 	clear, grey := image.NewNRGBA(img.Bounds()), image.NewGray(img.Bounds())
 	deep, deepGrey := image.NewNRGBA64(img.Bounds()), image.NewGray16(img.Bounds())
@@ -65,6 +68,9 @@ func TestDerive_HEICForms(t *testing.T) {
 // them (ITU-T H.273), against heif-convert. The coded planes are the same in
 // all; taken for full range and Rec. 601, they are off by more than 8.
 func TestDerive_HEICRanges(t *testing.T) {
+	if plainly(t) {
+		return
+	}
 	item := coded(t, photo(200, 120), "-p", "chroma=420")
 	for _, tt := range []struct {
 		name        string
@@ -88,6 +94,9 @@ func TestDerive_HEICRanges(t *testing.T) {
 // looks for the four corners where heif-convert has them, and pixel by pixel.
 // Exif's orientation, which says something else, must not act again.
 func TestDerive_HEICTurned(t *testing.T) {
+	if plainly(t) {
+		return
+	}
 	item := coded(t, storedAs(1, 96, 64), "-p", "chroma=444")
 	seen := map[string]bool{}
 	for quarter := range 4 {
@@ -158,6 +167,9 @@ func TestDerive_HEICGrid(t *testing.T) {
 
 // TestDerive_HEICSamples: real files against heif-convert.
 func TestDerive_HEICSamples(t *testing.T) {
+	if plainly(t) {
+		return
+	}
 	if testing.Short() {
 		t.Skip("skipped: several 12-megapixel photos")
 	}

@@ -17,6 +17,9 @@ import (
 // camera samples that have most pixels, upright and turned; and grain with
 // edges, where filters differ most.
 func TestDerive_AsSharpAsImageMagick(t *testing.T) {
+	if plainly(t) {
+		return
+	}
 	program(t, "convert")
 	type original struct {
 		name, ext string
