@@ -13,6 +13,8 @@ const (
 	Agreed BuildState = "agreed"
 	// Delivered: the truck has left.
 	Delivered BuildState = "delivered"
+	// Stopped: ended early, by a signed paper or by the shop's record.
+	Stopped BuildState = "stopped"
 )
 
 // Truck describes the vehicle as its data plate and the owner do.
@@ -54,6 +56,7 @@ type Build struct {
 	AgreedOn    Date   // when the agreement was signed
 	AgreedHow   string // how: "signed on paper, in the file", ...
 	DeliveredOn Date
+	StoppedOn   Date // the day on which it was ended early
 	CreatedAt   time.Time
 	Version     int // counts changes; a save must name the one it read
 }

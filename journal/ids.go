@@ -13,6 +13,7 @@ type (
 	QuestionID string
 	InvoiceID  string
 	PaymentID  string
+	WorkID     string
 	LetterID   string
 	// AllowanceID and UseID name a standing allowance and a booked use of one.
 	AllowanceID string

@@ -15,14 +15,20 @@ const (
 // MeansOffered lists all means in the order they are offered.
 var MeansOffered = []Means{Cheque, Wire, Card, Cash}
 
-// Payment is money received for an invoice, or, with no invoice, as the
-// build's deposit. It is never changed; a bounced one is undone by a second
-// payment that names it in ReversesID and has the opposite amount.
+// Payment is money received for an invoice, on account or as the build's
+// deposit, or sent back to the owner. It is never changed; a bounced one is undone
+// by a second payment that names it in ReversesID and has the opposite amount.
 type Payment struct {
-	ID         PaymentID
-	BuildID    BuildID
-	InvoiceID  InvoiceID // "" for a deposit
-	Amount     Cents     // negative only for a reversal
+	ID        PaymentID
+	BuildID   BuildID
+	ReceiptID PaymentID // shared by the payments that came in one sum; "" for one that came alone
+	InvoiceID InvoiceID // "" for the deposit or on account
+	// OnAccount: for no invoice in particular; it settles the oldest that is open.
+	OnAccount bool
+	// Refund: money sent back, out of the deposit or, with OnAccount, of what
+	// stands in the owner's favour. Also on what reverses one.
+	Refund     bool
+	Amount     Cents // negative for a reversal or a refund, positive for the reversal of a refund
 	On         Date
 	Means      Means
 	Reference  string // cheque number, wire or card reference

@@ -17,7 +17,10 @@ type Shop struct {
 	LabourRate Cents  // per hour, offered for new change order lines
 	Closures   []Closure
 	QuietDays  int // a build is quiet after so many days without news
-	Version    int
+	// ReminderDays are the days, counted from an invoice's due date (negative:
+	// before it), on which owners are reminded of it; ascending.
+	ReminderDays []int
+	Version      int
 }
 
 // Closure is a day on which the shop does not work, besides weekends and

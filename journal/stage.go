@@ -25,6 +25,7 @@ type Stage struct {
 	Position    int // 1, 2, 3 ... in the order of work
 	Name        string
 	Value       Split // agreed, before tax and changes
+	Metered     bool  // by time and materials: logged work is billed, up to the value and signed changes as its ceiling
 	PlannedDays int   // working days
 	PlannedFrom Date
 	PlannedTo   Date
@@ -35,6 +36,7 @@ type Stage struct {
 	State       StageState
 	OpenedAt    time.Time // first opening
 	ClosedAt    time.Time // last closing; zero unless closed
+	DroppedBy   PaperID   // the signed change order that took it out of the scope; it is closed then
 	Version     int
 }
 

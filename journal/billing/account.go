@@ -16,13 +16,19 @@ const (
 	ChangeOrder Source = "change order"
 	// Allowance: a booked use of a standing allowance.
 	Allowance Source = "standing allowance"
+	// EarlyStop: a signed paper that ends the build, for what is not done any more.
+	EarlyStop Source = "early stop"
+	// LoggedWork: work logged on a metered stage.
+	LoggedWork Source = "logged work"
+	// CeilingHeld: what brings the billed work of a metered stage to its ceiling.
+	CeilingHeld Source = "ceiling"
 )
 
 // Charge is one thing agreed, billed whole and at most once.
 type Charge struct {
 	// Ref names the charge, uniquely within the build, by what it comes from:
-	// "stage:ID", "paper:ID", or "paper:ID/stage:ID" where a paper bears on
-	// several stages.
+	// "stage:ID", "paper:ID/stage:ID", "use:ID", "work:ID", or "ceiling:ID/N" for
+	// the Nth time that the billed work of stage ID is brought to its ceiling.
 	Ref     string
 	Source  Source
 	StageID string // "" when no stage bears it
@@ -67,36 +73,42 @@ func (d Document) Total() journal.Cents { return d.Subtotal + d.Tax }
 // Name returns what the document is called in a sentence: "invoice 12".
 func (d Document) Name() string { return fmt.Sprintf("%s %d", d.Kind, d.Number) }
 
-// Payment is one record of money that came in for a document or, negative,
-// that went out. It is never altered: a bounced one is reversed by another.
+// Payment is one record of money that came in for a document or on account or,
+// negative, that went out. It is never altered: a bounced one is reversed by
+// another.
 type Payment struct {
 	ID         string
-	DocumentID string
+	DocumentID string        // "" on account: for the oldest open documents
 	Amount     journal.Cents // negative: reversed, or refunded to the owner
 	On         journal.Date
 	Reverses   string // ID of the payment taken back, else ""
 }
 
-// Account is everything about the money of one build. Agreed, Documents and
+// Meter is a stage agreed by time and materials.
+type Meter struct {
+	StageID string
+	Closed  bool // what is left of its ceiling is not needed any more
+}
+
+// Account is everything about the money of one build. Agreed, Work, Documents and
 // Payments are in the order in which they came about, and only grow.
 type Account struct {
 	Terms           Terms
-	Agreed          []Charge
+	Agreed          []Charge // those of a metered stage make up its ceiling and are not billed themselves
+	Metered         []Meter
+	Work            []Charge      // logged on the metered stages
 	DepositReceived journal.Cents // all deposit money that came in, less what bounced
 	DepositRefunded journal.Cents // of it, what was sent back, 0 or more
 	Documents       []Document
 	Payments        []Payment
 }
 
-// Unbilled returns the refs of the agreed charges not billed yet, in the order
-// agreed: those of the given stages, or all when none is given.
+// Unbilled returns the refs of what can be billed, in the order agreed: that of
+// the given stages, or all when none is given. Of a metered stage they are its
+// logged work and what brings it to the ceiling; they are billed together.
 func (a Account) Unbilled(stageIDs ...string) []string {
-	t := tallyOf(a)
 	var refs []string
-	for _, c := range a.Agreed {
-		if t.times[c.Ref] > 0 {
-			continue
-		}
+	for _, c := range billable(a, tallyOf(a)) {
 		wanted := len(stageIDs) == 0
 		for _, id := range stageIDs {
 			wanted = wanted || id == c.StageID
@@ -120,15 +132,17 @@ func (a Account) document(id string) (Document, bool) {
 
 // tally is what the documents so far come to.
 type tally struct {
-	agreed   journal.Cents
+	agreed   journal.Cents // ceilings not needed taken off
 	billed   journal.Cents // before tax, credit memos taken off
 	covered  journal.Cents // credited from the deposit
 	held     journal.Cents
 	released bool           // a holdback release was issued
 	times    map[string]int // ref -> times billed less times cancelled
+	meters   map[string]*metering
 }
 
-func tallyOf(a Account) tally {
+// tallyOf sums up; closing are metered stages to be taken as closed already.
+func tallyOf(a Account, closing ...string) tally {
 	t := tally{times: make(map[string]int, len(a.Agreed))}
 	for _, c := range a.Agreed {
 		t.agreed += c.Split.Total()
@@ -145,6 +159,10 @@ func tallyOf(a Account) tally {
 				t.times[c.Ref]--
 			}
 		}
+	}
+	t.meters = metersOf(a, t.times, closing)
+	for _, m := range t.meters {
+		t.agreed -= m.unused()
 	}
 	return t
 }

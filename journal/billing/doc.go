@@ -19,6 +19,22 @@
 // billed whole and at most once. After its invoice was cancelled it can be
 // billed again. Charges are only ever added, never altered.
 //
+// # Time and materials
+//
+// On a metered stage the agreed charges, signed changes among them, are not billed:
+// they make up its ceiling. What is billed to date is the work logged to date, at
+// most the ceiling. A document lists all work not billed yet and, where that would
+// pass the ceiling, one line more that brings it back to it; when a later change
+// raises the ceiling, the line of the next document charges what was left out, and
+// when one lowers it below what is billed, it credits the difference. Kind by kind,
+// the billed work is the logged work, or the ceiling divided over the kinds in
+// proportion to the logged work ("Shares"). What a closed stage has not used of its
+// ceiling is not owed: it is taken off what is agreed, and put back if the stage
+// is reopened.
+// Source: a price by time and materials with a ceiling that the contractor exceeds
+// at its own risk is that of FAR 16.601 (from memory); the cumulative form and the
+// division over kinds are our own choice.
+//
 // # Rounding
 //
 // Each rule below is the only place where its figure is rounded. "Half away"
@@ -45,7 +61,9 @@
 // zero. An invoice never gives holdback back and never holds more than its
 // total with tax; a credit memo never holds and never gives back more than its
 // total. What such a limit cuts off is made up by the next document that can.
-// After a release nothing more is held.
+// After a release nothing more is held. Where the terms name a limit, a document
+// holds at most its share of the subtotal, and all together at most its share of
+// the agreed price, both cut off to whole cents; see [Limits].
 // Source: common practice, no source; the cumulative form is our own choice.
 //
 // Deposit. A document credits the difference between what is to be credited to

@@ -21,7 +21,7 @@ func Next(a Account, refs []string, on journal.Date, closesStageID string) (d Do
 	if err := ready(a, on); err != nil {
 		return Document{}, false, err
 	}
-	t := tallyOf(a)
+	t := tallyOf(a, closesStageID)
 	charges, err := pick(a, t, refs)
 	if err != nil {
 		return Document{}, false, err
@@ -109,30 +109,50 @@ func ready(a Account, on journal.Date) error {
 	return a.Terms.Validate()
 }
 
-// pick returns the charges named by refs, in the order agreed.
+// pick returns the charges named by refs, in the order of [billable].
 func pick(a Account, t tally, refs []string) ([]Charge, error) {
 	wanted := make(map[string]bool, len(refs))
 	for _, ref := range refs {
 		if wanted[ref] {
 			return nil, journal.Errorf(journal.Conflict, "The same item was named twice; nothing was billed.")
 		}
+		if t.times[ref] > 0 {
+			return nil, journal.Errorf(journal.Conflict, "\"%s\" is billed already; nothing was billed twice.", a.textOf(ref))
+		}
 		wanted[ref] = true
 	}
 	var charges []Charge
-	for _, c := range a.Agreed {
-		if !wanted[c.Ref] {
-			continue
+	named := map[string]int{} // of a metered stage's charges: 1 some are named, 2 some are not
+	for _, c := range billable(a, t) {
+		if wanted[c.Ref] {
+			delete(wanted, c.Ref)
+			charges = append(charges, c)
+			named[c.StageID] |= 1
+		} else if t.meters[c.StageID] != nil {
+			named[c.StageID] |= 2
 		}
-		if t.times[c.Ref] > 0 {
-			return nil, journal.Errorf(journal.Conflict, "\"%s\" is billed already; nothing was billed twice.", c.Text)
-		}
-		delete(wanted, c.Ref)
-		charges = append(charges, c)
 	}
 	if len(wanted) > 0 {
 		return nil, journal.Errorf(journal.Conflict, "Only what was agreed can be billed, and %d of these items are not; nothing was billed.", len(wanted))
 	}
+	for _, m := range a.Metered {
+		if named[m.StageID] == 3 {
+			return nil, journal.Errorf(journal.Conflict, "The logged work of a stage is billed together; nothing was billed.")
+		}
+	}
 	return charges, nil
+}
+
+// textOf returns the text of an agreed or logged charge.
+func (a Account) textOf(ref string) string {
+	for _, charges := range [][]Charge{a.Agreed, a.Work} {
+		for _, c := range charges {
+			if c.Ref == ref {
+				return c.Text
+			}
+		}
+	}
+	return ref
 }
 
 func anyAmount(charges []Charge) bool {
@@ -150,10 +170,17 @@ func holdback(a Account, t tally, subtotal, total journal.Cents) journal.Cents {
 	if t.released {
 		return 0
 	}
+	limit := a.Terms.Limit()
 	toDate := max(t.billed+subtotal, 0).MulDiv(int64(a.Terms.HoldbackRate), int64(whole))
+	if limit.OfPrice > 0 {
+		toDate = min(toDate, cutOff(max(t.agreed, 0), limit.OfPrice))
+	}
 	held := toDate - t.held
 	if total < 0 {
 		return min(max(held, total), 0)
+	}
+	if limit.OfPayment > 0 {
+		held = min(held, cutOff(max(subtotal, 0), limit.OfPayment))
 	}
 	return max(min(held, total), 0)
 }

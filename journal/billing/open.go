@@ -14,20 +14,50 @@ type Balance struct {
 //
 // Payments count for the document they name. Then a cancelling credit memo
 // settles the invoice it cancels, and whatever is left in the owner's favour on
-// any document settles the oldest open ones. What cannot be used stays, as a
-// negative Open. The sum of all Open is what is due.
+// any document, and then the money on account, settles the oldest open ones. What
+// cannot be used stays, as a negative Open or as [OnAccount]. What is due is the
+// sum of all Open less what is left on account.
 func Open(a Account) []Balance {
+	balances, _ := settled(a)
+	return balances
+}
+
+// OnAccount returns what was paid on account and has settled no document;
+// negative: more was sent back than there was, so that it is owed again.
+func OnAccount(a Account) journal.Cents {
+	_, left := settled(a)
+	return left
+}
+
+// Due returns what is due on the whole build; negative: in the owner's favour.
+func Due(a Account) journal.Cents {
+	balances, left := settled(a)
+	due := -left
+	for _, b := range balances {
+		due += b.Open
+	}
+	return due
+}
+
+func settled(a Account) ([]Balance, journal.Cents) {
 	balances := make([]Balance, len(a.Documents))
 	index := make(map[string]int, len(a.Documents))
 	for i, d := range a.Documents {
 		balances[i] = Balance{Document: d, Open: d.Payable}
 		index[d.ID] = i
 	}
+	var account Balance // the money on account, as if it were a credit memo
 	for _, p := range a.Payments {
-		if i, ok := index[p.DocumentID]; ok {
-			balances[i].Paid += p.Amount
-			balances[i].Open -= p.Amount
+		b := &account
+		if p.DocumentID != "" {
+			i, known := index[p.DocumentID]
+			if !known {
+				continue // settles nothing; the statement does not add up then
+			}
+			b = &balances[i]
 		}
+		b.Paid += p.Amount
+		b.Open -= p.Amount
 	}
 	for i, b := range balances {
 		if b.Document.Cancels == "" {
@@ -37,16 +67,25 @@ func Open(a Account) []Balance {
 			settle(&balances[i], &balances[cancelled])
 		}
 	}
-	oldest := 0
+	// What was sent back came out of the credit there was then, so it uses credit
+	// up before any document does.
 	for i := range balances {
-		for balances[i].Open < 0 && oldest < len(balances) {
-			settle(&balances[i], &balances[oldest])
+		settle(&balances[i], &account)
+	}
+	oldest := 0
+	use := func(credit *Balance) {
+		for credit.Open < 0 && oldest < len(balances) {
+			settle(credit, &balances[oldest])
 			if balances[oldest].Open <= 0 {
 				oldest++
 			}
 		}
 	}
-	return balances
+	for i := range balances {
+		use(&balances[i])
+	}
+	use(&account)
+	return balances, -account.Open
 }
 
 // settle uses what is in the owner's favour on credit for what is open on debt.
@@ -94,22 +133,20 @@ func CheckPayment(a Account, documentID string, amount journal.Cents) error {
 	return p.Err()
 }
 
-// CheckRefund says whether amount, above zero, can be sent back to the owner
-// for a document with money in the owner's favour. The refund is recorded as a
-// [Payment] of -amount. Errors are those of [CheckPayment].
-func CheckRefund(a Account, documentID string, amount journal.Cents) error {
-	b, ok := a.balance(documentID)
-	if !ok {
-		return journal.Errorf(journal.NotFound, "There is no such document.")
-	}
+// CheckRefund says whether amount, above zero, can be sent back to the owner: at
+// most what stands in their favour on the whole build. The refund is recorded as a
+// [Payment] of -amount on account. It returns [journal.Invalid] with a sentence
+// for the field "amount".
+func CheckRefund(a Account, amount journal.Cents) error {
+	favour := -Due(a)
 	p := journal.Problems{}
-	switch name := b.Document.Name(); {
+	switch {
 	case amount <= 0:
 		p.Add("amount", "Please enter the amount sent back, above zero.")
-	case b.Open >= 0:
-		p.Add("amount", "Nothing is left in the owner's favour on %s.", name)
-	case amount > -b.Open:
-		p.Add("amount", "%s is more than the %s in the owner's favour on %s; please enter at most that.", amount, -b.Open, name)
+	case favour <= 0:
+		p.Add("amount", "Nothing stands in the owner's favour.")
+	case amount > favour:
+		p.Add("amount", "%s is more than the %s in the owner's favour; please enter at most that.", amount, favour)
 	}
 	return p.Err()
 }

@@ -10,9 +10,12 @@ import (
 type StageRow struct {
 	StageID string        // "" for charges no stage bears
 	Agreed  journal.Cents // its value in the agreement
-	Changes journal.Cents // signed change orders and uses of the allowance
+	Changes journal.Cents // signed change orders, uses of the allowance, an early stop
+	Unused  journal.Cents // of a closed metered stage's ceiling, not needed any more
 	Billed  journal.Cents // credit memos taken off
 	ToBill  journal.Cents
+	Metered bool          // by time and materials
+	Worked  journal.Cents // logged to date on a metered stage, above its ceiling too
 }
 
 // Statement is where the money of a build stands. Every figure is summed from
@@ -21,14 +24,17 @@ type Statement struct {
 	Agreement  journal.Cents // stage values of the build agreement
 	Changes    journal.Cents // signed change orders
 	Allowances journal.Cents // booked uses of a standing allowance
+	Stop       journal.Cents // signed papers that end the build
 	Agreed     journal.Cents // all that is agreed, before tax
+	Unused     journal.Cents // of it, ceilings of closed metered stages that were not needed
 	Billed     journal.Cents // before tax, credit memos taken off
 	ToBill     journal.Cents // agreed and not billed yet, before tax
 
 	Tax           journal.Cents // on all documents
 	BilledWithTax journal.Cents
 	Paid          journal.Cents // reversals and refunds taken off
-	Due           journal.Cents // open on all documents; negative: in the owner's favour
+	Due           journal.Cents // open on all documents, less what is on account; negative: in the owner's favour
+	OnAccount     journal.Cents // paid and not used for a document
 	HeldBack      journal.Cents
 	Covered       journal.Cents // by the deposit
 
@@ -52,7 +58,7 @@ func StatementOf(a Account) Statement {
 		}
 		return &s.Stages[i]
 	}
-	times := tallyOf(a).times
+	t := tallyOf(a)
 	for _, c := range a.Agreed {
 		amount, r := c.Split.Total(), row(c.StageID)
 		s.Agreed += amount
@@ -66,13 +72,24 @@ func StatementOf(a Account) Statement {
 		case Allowance:
 			s.Allowances += amount
 			r.Changes += amount
+		case EarlyStop:
+			s.Stop += amount
+			r.Changes += amount
 		}
-		if times[c.Ref] <= 0 {
+		if t.meters[c.StageID] == nil && t.times[c.Ref] <= 0 {
 			s.ToBill += amount
 			r.ToBill += amount
 		}
 	}
-	for _, b := range Open(a) {
+	for _, meter := range a.Metered {
+		m, r := t.meters[meter.StageID], row(meter.StageID)
+		r.Metered, r.Worked, r.Unused = true, m.worked.Total(), m.unused()
+		r.ToBill = m.ceiling - r.Unused - m.billed.Total()
+		s.Unused += r.Unused
+		s.ToBill += r.ToBill
+	}
+	balances, onAccount := settled(a)
+	for _, b := range balances {
 		d := b.Document
 		for _, c := range d.Charges {
 			s.Billed += c.Split.Total()
@@ -83,6 +100,8 @@ func StatementOf(a Account) Statement {
 		s.Covered += d.DepositCredit
 		s.Due += b.Open
 	}
+	s.Due -= onAccount
+	s.OnAccount = onAccount
 	for _, p := range a.Payments {
 		s.Paid += p.Amount
 	}
@@ -101,10 +120,10 @@ func (s Statement) Check() error {
 			wrong = append(wrong, sentence+": "+left.String()+" is not "+right.String()+".")
 		}
 	}
-	equal(s.Agreed, s.Agreement+s.Changes+s.Allowances,
-		"Agreed is the agreement, the signed change orders and the booked uses of an allowance")
-	equal(s.Billed+s.ToBill, s.Agreed,
-		"Billed and still to bill make up what is agreed")
+	equal(s.Agreed, s.Agreement+s.Changes+s.Allowances+s.Stop,
+		"Agreed is the agreement, the signed change orders, the booked uses of an allowance and an early stop")
+	equal(s.Billed+s.ToBill+s.Unused, s.Agreed,
+		"Billed, still to bill and ceilings not needed make up what is agreed")
 	equal(s.BilledWithTax, s.Billed+s.Tax,
 		"Billed with tax is billed and tax")
 	equal(s.BilledWithTax, s.Paid+s.Due+s.HeldBack+s.Covered,
@@ -125,15 +144,17 @@ func (s Statement) Check() error {
 	}
 	var sum StageRow
 	for _, r := range s.Stages {
-		equal(r.Billed+r.ToBill, r.Agreed+r.Changes,
-			"Billed and still to bill make up what is agreed for stage "+r.StageID)
+		equal(r.Billed+r.ToBill+r.Unused, r.Agreed+r.Changes,
+			"Billed, still to bill and the ceiling not needed make up what is agreed for stage "+r.StageID)
+		sum.Unused += r.Unused
 		sum.Agreed += r.Agreed
 		sum.Changes += r.Changes
 		sum.Billed += r.Billed
 		sum.ToBill += r.ToBill
 	}
 	equal(sum.Agreed, s.Agreement, "The stages' values make up the agreement")
-	equal(sum.Changes, s.Changes+s.Allowances, "The stages' changes make up all changes")
+	equal(sum.Changes, s.Changes+s.Allowances+s.Stop, "The stages' changes make up all changes")
+	equal(sum.Unused, s.Unused, "The stages' ceilings not needed make up all of them")
 	equal(sum.Billed, s.Billed, "The stages' billed amounts make up all billed")
 	equal(sum.ToBill, s.ToBill, "The stages' amounts to bill make up all to bill")
 	if len(wrong) == 0 {

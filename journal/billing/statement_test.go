@@ -92,12 +92,12 @@ func TestStatement_CheckFindsTampering(t *testing.T) {
 func TestStatement_CheckFindsEveryFigure(t *testing.T) {
 	figures := func(s *Statement) map[string]*journal.Cents {
 		return map[string]*journal.Cents{
-			"agreement": &s.Agreement, "changes": &s.Changes, "allowances": &s.Allowances, "agreed": &s.Agreed,
+			"agreement": &s.Agreement, "changes": &s.Changes, "allowances": &s.Allowances, "stop": &s.Stop, "unused": &s.Unused, "agreed": &s.Agreed,
 			"billed": &s.Billed, "to bill": &s.ToBill, "tax": &s.Tax, "billed with tax": &s.BilledWithTax,
 			"paid": &s.Paid, "due": &s.Due, "held back": &s.HeldBack, "covered": &s.Covered,
 			"received": &s.DepositReceived, "unearned": &s.DepositUnearned, "refunded": &s.DepositRefunded,
 			"row agreed": &s.Stages[1].Agreed, "row changes": &s.Stages[1].Changes,
-			"row billed": &s.Stages[1].Billed, "row to bill": &s.Stages[1].ToBill,
+			"row billed": &s.Stages[1].Billed, "row to bill": &s.Stages[1].ToBill, "row unused": &s.Stages[1].Unused,
 		}
 	}
 	s := StatementOf(*busy(t))

@@ -1,6 +1,7 @@
 package billing
 
 import (
+	"slices"
 	"strings"
 
 	"farbay/journal"
@@ -45,9 +46,40 @@ type Terms struct {
 	DepositShare journal.BasisPoints // ShareOfEach: of what is billed before tax; 0 otherwise
 	RefillFloor  journal.Cents       // FirstFirst: at or below it, what is left is to be filled up again; 0 otherwise
 	HoldbackRate journal.BasisPoints // of billed to date before tax; 0: none
+	HoldbackCap  string              // the name of the [Limit] on holdback that the office goes by; "" for none
 	Tax          Tax
 	DueDays      int // calendar days from issue to due; 0: due on receipt
+
+	// MarkUp is offered for parts and outside work logged on metered stages.
+	MarkUp journal.BasisPoints
+	// BillDays are the days of the month on which the logged work is to be billed,
+	// ascending, 1 to 28; none: when the stage closes.
+	BillDays []int
+	// LateAsks: while an invoice is late, the next stage opens only after the
+	// office has confirmed it.
+	LateAsks bool
+	// Transport says who brings the truck to the owner, and DeliverTo where: what
+	// sales tax depends on in some states. The office sets the tax, not the program.
+	Transport Transport
+	DeliverTo string // state or country; "" when not known
 }
+
+// Transport says who brings the finished truck to its owner.
+type Transport string
+
+const (
+	// NotSettled: nothing is agreed about it.
+	NotSettled Transport = ""
+	// OwnerCollects: handed over at the shop.
+	OwnerCollects Transport = "the owner collects it at the shop"
+	// OwnerSends: a carrier of the owner's.
+	OwnerSends Transport = "the owner sends a carrier"
+	// ShopSends: the shop is to deliver it, or to send it with a carrier.
+	ShopSends Transport = "the shop delivers it or sends it with a carrier"
+)
+
+// Transports lists what can be agreed, in the order offered.
+var Transports = []Transport{NotSettled, OwnerCollects, OwnerSends, ShopSends}
 
 // MaxDueDays is the longest time to pay, in calendar days.
 const MaxDueDays = 365
@@ -56,7 +88,8 @@ const MaxDueDays = 365
 // deposit (0 to [journal.MaxCents]), crediting, deposit_share, refill_floor,
 // holdback_rate, tax_labour,
 // tax_parts, tax_outside, tax_delivery, tax_other (each 0 to 100 %) and
-// due_days (0 to [MaxDueDays]).
+// due_days (0 to [MaxDueDays]), holdback_cap, mark_up (0 to 100 %), bill_days,
+// transport and deliver_to (one line of at most 60 characters).
 func (t Terms) Check(p journal.Problems) {
 	switch {
 	case t.Deposit < 0:
@@ -89,6 +122,17 @@ func (t Terms) Check(p journal.Problems) {
 	if t.DueDays < 0 || t.DueDays > MaxDueDays {
 		p.Add("due_days", "Please enter the days to pay as a number from 0 (due on receipt) to %d.", MaxDueDays)
 	}
+	t.checkLimit(p)
+	checkRate(p, "mark_up", "The mark-up", t.MarkUp)
+	for i, day := range t.BillDays {
+		if day < 1 || day > 28 || i > 0 && day <= t.BillDays[i-1] {
+			p.Add("bill_days", "Please type days of the month from 1 to 28, each once and in order, such as: 1, 15.")
+		}
+	}
+	if !slices.Contains(Transports, t.Transport) {
+		p.Add("transport", "Please choose who brings the truck to its owner.")
+	}
+	journal.CheckLine(p, "deliver_to", t.DeliverTo, 0, 60, "Please keep the state to 60 characters.")
 }
 
 func checkRate(p journal.Problems, field, what string, rate journal.BasisPoints) {

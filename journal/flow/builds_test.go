@@ -2,6 +2,7 @@ package flow_test
 
 import (
 	"encoding/json"
+	"reflect"
 	"slices"
 	"testing"
 
@@ -233,7 +234,7 @@ func TestAgreement_fixesValuesAndTerms(t *testing.T) {
 	refused(t, y.saveTerms(y.heron, changed), journal.Invalid, "deposit", "holdback_rate", "due_days", "tax_basis")
 	terms.Tax.Parts, terms.Tax.Labour = 650, 100
 	y.do(y.saveTerms(y.heron, terms))
-	if now := y.view(y.heron).Terms; now != terms {
+	if now := y.view(y.heron).Terms; !reflect.DeepEqual(now, terms) {
 		t.Errorf("terms are %+v", now)
 	}
 

@@ -89,7 +89,7 @@ func TestCheck_tampered(t *testing.T) {
 		{"invoice deleted", "invoice issued", []string{"DELETE FROM invoices"}, "of event SEQ (invoice issued"},
 		{"payment's amount", "payment received", []string{"UPDATE payments SET amount = 9000 WHERE amount = 10000"}, "its amount is 9000, and event SEQ"},
 		{"reversal deleted", "payment reversed", []string{"DELETE FROM payments WHERE amount < 0"}, "of event SEQ (payment reversed"},
-		{"payment put in", "", []string{"INSERT INTO payments SELECT added + 9, 'another', build_id, invoice_id, amount, paid_on, means, reference, NULL, reason, recorded_by, recorded_at FROM payments WHERE amount > 0"},
+		{"payment put in", "", []string{"INSERT INTO payments (added, id, build_id, invoice_id, amount, paid_on, means, reference, reverses_id, reason, recorded_by, recorded_at) SELECT added + 9, 'another', build_id, invoice_id, amount, paid_on, means, reference, NULL, reason, recorded_by, recorded_at FROM payments WHERE amount > 0"},
 			"no event of the record says so"},
 		{"stage's turn", "stage closed", []string{"DELETE FROM turns WHERE state = 'closed'"}, "of event SEQ (stage closed"},
 		{"stage's state", "", []string{"UPDATE stages SET state = 'under way' WHERE state = 'closed'"}, "stands as under way, and its last turn is to closed"},

@@ -15,13 +15,27 @@ import (
 // is recorded nothing is agreed; afterwards each stage's value is, and each
 // signed paper's delta (promise 7).
 func (s *Steps) account(r Reads, b journal.Build) (billing.Account, error) {
+	return s.accountUntil(r, b, time.Time{})
+}
+
+// accountUntil is the account as the record had it at the end of an instant; the
+// zero time is now. Only what is never changed goes into it, so it is the same
+// whenever it is asked for.
+func (s *Steps) accountUntil(r Reads, b journal.Build, until time.Time) (billing.Account, error) {
+	known := func(at time.Time) bool { return until.IsZero() || !at.After(until) }
 	var a billing.Account
 	var err error
 	if a.Terms, err = r.Terms(b.ID); err != nil {
 		return a, err
 	}
-	if b.State != journal.Scoping {
-		if a.Agreed, err = agreedCharges(r, b.ID); err != nil {
+	agreed := b.State != journal.Scoping
+	if agreed && !until.IsZero() {
+		if agreed, err = agreedBy(r, b.ID, known); err != nil {
+			return a, err
+		}
+	}
+	if agreed {
+		if err := addAgreed(r, b.ID, known, &a); err != nil {
 			return a, err
 		}
 	}
@@ -30,32 +44,115 @@ func (s *Steps) account(r Reads, b journal.Build) (billing.Account, error) {
 		return a, err
 	}
 	for _, inv := range invoices {
-		a.Documents = append(a.Documents, inv.Document)
+		if known(inv.IssuedAt) {
+			a.Documents = append(a.Documents, inv.Document)
+		}
 	}
 	payments, err := r.Payments(b.ID)
 	if err != nil {
 		return a, err
 	}
 	for _, p := range payments {
-		if p.InvoiceID == "" {
-			a.DepositReceived += p.Amount
-			continue
+		if known(p.RecordedAt) {
+			addPayment(&a, p)
 		}
-		a.Payments = append(a.Payments, billing.Payment{
-			ID: string(p.ID), DocumentID: string(p.InvoiceID), Amount: p.Amount, On: p.On, Reverses: string(p.ReversesID),
-		})
 	}
 	return a, nil
 }
 
-// agreedCharges returns the stages' values in the order of work, then signed
-// change orders and uses of a standing allowance as they came about.
-func agreedCharges(r Reads, build journal.BuildID) ([]billing.Charge, error) {
+// agreedBy reports whether the agreement was recorded at an instant that is known.
+func agreedBy(r Reads, build journal.BuildID, known func(time.Time) bool) (bool, error) {
+	events, err := r.Events(build)
+	if err != nil {
+		return false, err
+	}
+	for _, e := range events {
+		if e.Kind == "agreement recorded" {
+			return known(e.At), nil
+		}
+	}
+	return false, nil
+}
+
+func addPayment(a *billing.Account, p journal.Payment) {
+	deposit := p.InvoiceID == "" && !p.OnAccount
+	switch {
+	case deposit && p.Refund:
+		a.DepositRefunded -= p.Amount
+	case deposit:
+		a.DepositReceived += p.Amount
+	default:
+		a.Payments = append(a.Payments, billing.Payment{
+			ID: string(p.ID), DocumentID: string(p.InvoiceID), Amount: p.Amount, On: p.On, Reverses: string(p.ReversesID),
+		})
+	}
+}
+
+// addAgreed adds what is agreed: the stages' values in the order of work, then
+// signed changes and uses of a standing allowance as they came about; and what was
+// logged on the metered stages.
+func addAgreed(r Reads, build journal.BuildID, known func(time.Time) bool, a *billing.Account) error {
 	stages, err := r.Stages(build)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	charges := stageCharges(stages)
+	a.Agreed = stageCharges(stages)
+	later, err := agreedSince(r, build)
+	if err != nil {
+		return err
+	}
+	for _, l := range later {
+		if known(l.at) {
+			a.Agreed = append(a.Agreed, l.charges...)
+		}
+	}
+	return addMetered(r, build, stages, known, a)
+}
+
+func addMetered(r Reads, build journal.BuildID, stages []journal.Stage, known func(time.Time) bool, a *billing.Account) error {
+	if !slices.ContainsFunc(stages, func(st journal.Stage) bool { return st.Metered }) {
+		return nil
+	}
+	turns, err := r.Turns(build)
+	if err != nil {
+		return err
+	}
+	metered := map[journal.StageID]bool{}
+	for _, st := range stages {
+		if !st.Metered {
+			continue
+		}
+		meter := billing.Meter{StageID: string(st.ID)}
+		for _, turn := range turns {
+			if turn.StageID == st.ID && known(turn.At) {
+				meter.Closed = turn.To == journal.Closed
+			}
+		}
+		metered[st.ID] = true
+		a.Metered = append(a.Metered, meter)
+	}
+	works, err := r.Works(build)
+	if err != nil {
+		return err
+	}
+	for _, w := range works {
+		if metered[w.StageID] && known(w.At) {
+			a.Work = append(a.Work, workCharge(w))
+		}
+	}
+	return nil
+}
+
+// workCharge is what logged work puts on its metered stage.
+func workCharge(w journal.Work) billing.Charge {
+	return billing.Charge{
+		Ref: "work:" + string(w.ID), Source: billing.LoggedWork, StageID: string(w.StageID), Text: w.Text, Split: journal.Split{}.Plus(w.Kind, w.Amount),
+	}
+}
+
+// agreedSince returns what was agreed after the agreement, as it came about:
+// signed change orders and uses of a standing allowance.
+func agreedSince(r Reads, build journal.BuildID) ([]agreedLater, error) {
 	papers, err := r.Papers(build)
 	if err != nil {
 		return nil, err
@@ -87,10 +184,7 @@ func agreedCharges(r Reads, build journal.BuildID) ([]billing.Charge, error) {
 		later = append(later, agreedLater{u.At, []billing.Charge{useCharge(u)}})
 	}
 	slices.SortStableFunc(later, func(x, y agreedLater) int { return x.at.Compare(y.at) })
-	for _, l := range later {
-		charges = append(charges, l.charges...)
-	}
-	return charges, nil
+	return later, nil
 }
 
 // agreedLater is what was agreed after the agreement, and when.

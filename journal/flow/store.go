@@ -136,6 +136,10 @@ type Reads interface {
 	Invoices(journal.BuildID) ([]Invoice, error) // by time of issue
 	Invoice(journal.BuildID, journal.InvoiceID) (Invoice, error)
 	Payments(journal.BuildID) ([]journal.Payment, error) // deposits too, by time recorded
+	// Works are all that was logged on a build's stages, in the order logged.
+	Works(journal.BuildID) ([]journal.Work, error)
+	WorkFileOf(journal.BuildID, journal.WorkID) (journal.WorkFile, error)
+	Reminders(journal.InvoiceID) ([]journal.Reminder, error) // in the order sent
 	// Numbers returns the numbers used of one kind of document, ascending.
 	Numbers(billing.DocumentKind) ([]int, error)
 
@@ -273,6 +277,9 @@ type Tx interface {
 	// none, else the last plus one.
 	NextNumber(billing.DocumentKind) (int, error)
 	AddPayment(journal.Payment) error
+	AddWork(journal.Work) error
+	AddWorkFile(journal.WorkFile) error
+	AddReminder(journal.Reminder) error
 
 	AddLogKey(LogKey) error
 	AddCheckpoint(SignedCheckpoint) error

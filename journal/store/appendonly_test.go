@@ -40,6 +40,8 @@ func fullYard(t testing.TB) *Store {
 			}),
 			tx.AddBelonging(journal.Belonging{EntryID: "find", BuildID: heron, What: "a toolbox", AskedBy: jory, AskedAt: noon}),
 			tx.AnswerBelonging("find", 1, journal.Answered{Answer: journal.Keep, PersonID: ada, At: noon}),
+			tx.AddWork(journal.Work{ID: "work", BuildID: heron, StageID: teardown, Kind: journal.Labour, Day: "2026-04-14", PersonID: jory, Minutes: 60, Rate: 95_00, Amount: 95_00, ByID: jory, At: noon}),
+			tx.AddWorkFile(journal.WorkFile{WorkID: "work", Name: "invoice.pdf", SHA256: strings.Repeat("0", 64), Data: []byte("%PDF")}),
 			tx.AddPayment(journal.Payment{ID: "payment", BuildID: heron, InvoiceID: "invoice", Amount: 100, On: "2026-04-14", Means: journal.Wire, RecordedAt: noon}),
 		} {
 			if err != nil {
@@ -55,7 +57,7 @@ func TestAppendOnly(t *testing.T) {
 	s := fullYard(t)
 	for _, table := range []string{
 		"events", "revisions", "revision_photos", "decisions", "invoices", "billed_charges", "payments", "entry_edits", "turns", "letter_files",
-		"log_keys", "checkpoints", "allowance_uses", "use_photos", "belonging_answers",
+		"log_keys", "checkpoints", "allowance_uses", "use_photos", "belonging_answers", "work", "work_files",
 	} {
 		var column string
 		if err := s.reader.Raw("SELECT name FROM pragma_table_info(?) WHERE type = 'TEXT' ORDER BY pk DESC, cid DESC LIMIT 1", table).Scan(&column).Error; err != nil {
@@ -107,15 +109,15 @@ func TestGuards(t *testing.T) {
 		{"a letter stays as it was sent", "UPDATE letters SET text = 'other'", "never changed"},
 		{"a letter is kept", "DELETE FROM letters", "append-only"},
 		{"a build's state is known", "UPDATE builds SET state = 'sold'", "unknown state"},
-		{"a new build's state is known", "INSERT INTO builds SELECT 'x', 'x', year, make, model, serial, odometer, unit, colour, plan_name, 'sold', lead_id, arrived_on, ready_on, agreed_on, agreed_how, delivered_on, created_at, version FROM builds LIMIT 1", "unknown state"},
+		{"a new build's state is known", "INSERT INTO builds SELECT 'x', 'x', year, make, model, serial, odometer, unit, colour, plan_name, 'sold', lead_id, arrived_on, ready_on, agreed_on, agreed_how, delivered_on, created_at, version, '' FROM builds LIMIT 1", "unknown state"},
 		{"events leave no gap", "INSERT INTO events SELECT seq + 2, at, build_id, person_id, kind, subject, detail FROM events", "without gaps"},
 		{"events start at 1", "INSERT INTO events SELECT 0, at, build_id, person_id, kind, subject, detail FROM events", "without gaps"},
 		{"revisions leave no gap", "INSERT INTO revisions SELECT paper_id, 3, bytes, sha256, sent_at, sent_by FROM revisions WHERE paper_id = 'open'", "without gaps"},
 		{"a decided paper is not sent again", "INSERT INTO revisions SELECT paper_id, 2, bytes, sha256, sent_at, sent_by FROM revisions WHERE paper_id = 'paper'", "no further revision"},
 		{"an invoice adds up", "INSERT INTO invoices SELECT 99, 'x', build_id, stage_id, kind, 99, subtotal, tax + 1, deposit_credit, holdback, payable, document, shop_head, bill_to, truck, tax_lines, issued_at, issued_by FROM invoices", "CHECK"},
-		{"a payment below zero reverses another", "INSERT INTO payments SELECT 99, 'x', build_id, invoice_id, -amount, paid_on, means, reference, NULL, reason, recorded_by, recorded_at FROM payments", "CHECK"},
-		{"a reversal has the opposite amount", "INSERT INTO payments SELECT 99, 'x', build_id, invoice_id, 1 - amount, paid_on, means, reference, id, reason, recorded_by, recorded_at FROM payments", "undoes one payment"},
-		{"a reversal is of the same invoice", "INSERT INTO payments SELECT 99, 'x', build_id, NULL, -amount, paid_on, means, reference, id, reason, recorded_by, recorded_at FROM payments", "undoes one payment"},
+		{"a payment below zero reverses another", "INSERT INTO payments (added, id, build_id, invoice_id, amount, paid_on, means, reference, reverses_id, reason, recorded_by, recorded_at) SELECT 99, 'x', build_id, invoice_id, -amount, paid_on, means, reference, NULL, reason, recorded_by, recorded_at FROM payments", "CHECK"},
+		{"a reversal has the opposite amount", "INSERT INTO payments (added, id, build_id, invoice_id, amount, paid_on, means, reference, reverses_id, reason, recorded_by, recorded_at) SELECT 99, 'x', build_id, invoice_id, 1 - amount, paid_on, means, reference, id, reason, recorded_by, recorded_at FROM payments", "undoes one payment"},
+		{"a reversal is of the same invoice", "INSERT INTO payments (added, id, build_id, invoice_id, amount, paid_on, means, reference, reverses_id, reason, recorded_by, recorded_at) SELECT 99, 'x', build_id, NULL, -amount, paid_on, means, reference, id, reason, recorded_by, recorded_at FROM payments", "undoes one payment"},
 	} {
 		err := s.writer.Exec(c.query).Error
 		if err == nil || !strings.Contains(err.Error(), c.want) {

@@ -24,6 +24,7 @@ type buildRow struct {
 	AgreedOn    string
 	AgreedHow   string
 	DeliveredOn string
+	StoppedOn   string
 	CreatedAt   instant
 	Version     int
 }
@@ -37,7 +38,7 @@ func toBuildRow(b journal.Build) buildRow {
 		Odometer: b.Truck.Odometer, Unit: b.Truck.Unit, Colour: b.Truck.Colour,
 		PlanName: b.PlanName, State: string(b.State), LeadID: ref(b.LeadID),
 		ArrivedOn: string(b.ArrivedOn), ReadyOn: string(b.ReadyOn), AgreedOn: string(b.AgreedOn), AgreedHow: b.AgreedHow,
-		DeliveredOn: string(b.DeliveredOn), CreatedAt: at(b.CreatedAt), Version: b.Version,
+		DeliveredOn: string(b.DeliveredOn), StoppedOn: string(b.StoppedOn), CreatedAt: at(b.CreatedAt), Version: b.Version,
 	}
 }
 
@@ -50,14 +51,14 @@ func (r buildRow) build() journal.Build {
 		},
 		PlanName: r.PlanName, State: journal.BuildState(r.State), LeadID: journal.PersonID(r.LeadID),
 		ArrivedOn: journal.Date(r.ArrivedOn), ReadyOn: journal.Date(r.ReadyOn), AgreedOn: journal.Date(r.AgreedOn), AgreedHow: r.AgreedHow,
-		DeliveredOn: journal.Date(r.DeliveredOn), CreatedAt: r.CreatedAt.Time, Version: r.Version,
+		DeliveredOn: journal.Date(r.DeliveredOn), StoppedOn: journal.Date(r.StoppedOn), CreatedAt: r.CreatedAt.Time, Version: r.Version,
 	}
 }
 
 const (
 	noBuild       = "There is no such build."
 	nicknameTaken = "There is a build of this nickname already."
-	buildOrder    = "state = 'delivered', nickname COLLATE NOCASE, id"
+	buildOrder    = "state IN ('delivered', 'stopped'), nickname COLLATE NOCASE, id"
 )
 
 func (r *reads) Build(id journal.BuildID) (journal.Build, error) {

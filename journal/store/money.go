@@ -22,6 +22,12 @@ type termsRow struct {
 	TaxOther     int64
 	TaxPerLine   bool
 	DueDays      int
+	HoldbackCap  string
+	MarkUp       int64
+	BillDays     list[int]
+	LateAsks     bool
+	Transport    string
+	DeliverTo    string
 }
 
 func (termsRow) TableName() string { return "terms" }
@@ -31,6 +37,7 @@ func toTermsRow(build journal.BuildID, t billing.Terms) termsRow {
 		BuildID: string(build), Deposit: int64(t.Deposit), Crediting: string(t.Crediting), DepositShare: int64(t.DepositShare), RefillFloor: int64(t.RefillFloor), HoldbackRate: int64(t.HoldbackRate),
 		TaxLabour: int64(t.Tax.Labour), TaxParts: int64(t.Tax.Parts), TaxOutside: int64(t.Tax.Outside),
 		TaxDelivery: int64(t.Tax.Delivery), TaxOther: int64(t.Tax.Other), TaxPerLine: t.Tax.PerLine, DueDays: t.DueDays,
+		HoldbackCap: t.HoldbackCap, MarkUp: int64(t.MarkUp), BillDays: listOf(t.BillDays), LateAsks: t.LateAsks, Transport: string(t.Transport), DeliverTo: t.DeliverTo,
 	}
 }
 
@@ -41,7 +48,8 @@ func (r termsRow) terms() billing.Terms {
 			Labour: journal.BasisPoints(r.TaxLabour), Parts: journal.BasisPoints(r.TaxParts), Outside: journal.BasisPoints(r.TaxOutside),
 			Delivery: journal.BasisPoints(r.TaxDelivery), Other: journal.BasisPoints(r.TaxOther), PerLine: r.TaxPerLine,
 		},
-		DueDays: r.DueDays,
+		DueDays: r.DueDays, HoldbackCap: r.HoldbackCap, MarkUp: journal.BasisPoints(r.MarkUp), BillDays: r.BillDays.Items,
+		LateAsks: r.LateAsks, Transport: billing.Transport(r.Transport), DeliverTo: r.DeliverTo,
 	}
 }
 
@@ -224,7 +232,10 @@ type paymentRow struct {
 	Added      int64 `gorm:"primaryKey"`
 	ID         string
 	BuildID    string
+	ReceiptID  string
 	InvoiceID  ref
+	OnAccount  bool
+	Refund     bool
 	Amount     int64
 	PaidOn     string
 	Means      string
@@ -239,7 +250,7 @@ func (paymentRow) TableName() string { return "payments" }
 
 func toPaymentRow(p journal.Payment) paymentRow {
 	return paymentRow{
-		ID: string(p.ID), BuildID: string(p.BuildID), InvoiceID: ref(p.InvoiceID), Amount: int64(p.Amount), PaidOn: string(p.On),
+		ID: string(p.ID), BuildID: string(p.BuildID), ReceiptID: string(p.ReceiptID), InvoiceID: ref(p.InvoiceID), OnAccount: p.OnAccount, Refund: p.Refund, Amount: int64(p.Amount), PaidOn: string(p.On),
 		Means: string(p.Means), Reference: p.Reference, ReversesID: ref(p.ReversesID), Reason: p.Reason,
 		RecordedBy: ref(p.RecordedBy), RecordedAt: at(p.RecordedAt),
 	}
@@ -247,7 +258,7 @@ func toPaymentRow(p journal.Payment) paymentRow {
 
 func (r paymentRow) payment() journal.Payment {
 	return journal.Payment{
-		ID: journal.PaymentID(r.ID), BuildID: journal.BuildID(r.BuildID), InvoiceID: journal.InvoiceID(r.InvoiceID), Amount: journal.Cents(r.Amount), On: journal.Date(r.PaidOn),
+		ID: journal.PaymentID(r.ID), BuildID: journal.BuildID(r.BuildID), ReceiptID: journal.PaymentID(r.ReceiptID), InvoiceID: journal.InvoiceID(r.InvoiceID), OnAccount: r.OnAccount, Refund: r.Refund, Amount: journal.Cents(r.Amount), On: journal.Date(r.PaidOn),
 		Means: journal.Means(r.Means), Reference: r.Reference, ReversesID: journal.PaymentID(r.ReversesID), Reason: r.Reason,
 		RecordedBy: journal.PersonID(r.RecordedBy), RecordedAt: r.RecordedAt.Time,
 	}

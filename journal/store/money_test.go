@@ -17,9 +17,7 @@ func TestTerms(t *testing.T) {
 	refused(t, s, journal.Conflict, func(tx flow.Tx) error { return tx.SaveTerms("nowhere", billing.Terms{}) })
 	write(t, s, func(tx flow.Tx) error { return tx.SaveTerms(heron, billing.Terms{Deposit: 5}) })
 	write(t, s, func(tx flow.Tx) error { return tx.SaveTerms(heron, billing.Terms{}) }) // back to nothing, all zero
-	if got := get(t, s, func(r flow.Reads) (billing.Terms, error) { return r.Terms(heron) }); got != (billing.Terms{}) {
-		t.Errorf("terms are %+v", got)
-	}
+	same(t, billing.Terms{}, get(t, s, func(r flow.Reads) (billing.Terms, error) { return r.Terms(heron) }))
 }
 
 func TestInvoices(t *testing.T) {

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -86,7 +87,7 @@ func TestRoundTrip_Builds(t *testing.T) {
 	s, f := yard(t), &filler{}
 	fix := func(b *journal.Build) {
 		b.ID, b.State, b.LeadID, b.Version = "bramble", journal.Scoping, jory, 3
-		b.ArrivedOn, b.ReadyOn, b.AgreedOn, b.DeliveredOn = "2026-01-01", "2026-01-02", "2026-01-03", "2026-01-04"
+		b.ArrivedOn, b.ReadyOn, b.AgreedOn, b.DeliveredOn, b.StoppedOn = "2026-01-01", "2026-01-02", "2026-01-03", "2026-01-04", "2026-01-05"
 	}
 	b := fill(t, f, fix)
 	write(t, s, func(tx flow.Tx) error { return tx.AddBuild(b) })
@@ -119,7 +120,11 @@ func TestRoundTrip_Builds(t *testing.T) {
 
 func TestRoundTrip_Stages(t *testing.T) {
 	s, f := yard(t), &filler{}
+	write(t, s, func(tx flow.Tx) error {
+		return tx.AddPaper(signoff.Paper{ID: "dropped", BuildID: heron, Kind: signoff.ChangeOrder, State: signoff.Drafted, CreatedBy: pat, CreatedAt: noon})
+	})
 	fix := func(v *journal.Stage) {
+		v.DroppedBy = "dropped"
 		v.ID, v.BuildID, v.State, v.LeadID, v.Version = "paint", heron, journal.Closed, jory, 3
 		v.PlannedFrom, v.PlannedTo = "2026-01-01", "2026-01-02"
 	}
@@ -332,17 +337,54 @@ func TestRoundTrip_Money(t *testing.T) {
 	write(t, s, func(tx flow.Tx) error { return tx.AddInvoice(inv) })
 	same(t, inv, get(t, s, func(r flow.Reads) (flow.Invoice, error) { return r.Invoice(heron, "invoice") }))
 
-	first := journal.Payment{ID: "first", BuildID: heron, InvoiceID: "invoice", Amount: 120_00, On: "2026-04-14", Means: journal.Cheque, RecordedAt: noon}
-	back := fill(t, f, func(p *journal.Payment) {
-		p.ID, p.BuildID, p.InvoiceID, p.Amount, p.ReversesID, p.RecordedBy, p.On = "back", heron, "invoice", -120_00, "first", pat, "2026-04-20"
-	})
+	filled := fill(t, f, func(p *journal.Payment) { p.On = "2026-04-13" })
+	same(t, filled, toPaymentRow(filled).payment())
+	// A refund of money on account, and its reversal; then one for the invoice.
+	refund := filled
+	refund.ID, refund.BuildID, refund.InvoiceID, refund.Amount, refund.ReversesID, refund.RecordedBy = "refund", heron, "", -50_00, "", pat
+	back := refund
+	back.ID, back.Amount, back.ReversesID, back.On = "back", 50_00, "refund", "2026-04-20"
+	payments := []journal.Payment{
+		refund, back,
+		{ID: "first", BuildID: heron, InvoiceID: "invoice", Amount: 120_00, On: "2026-04-14", Means: journal.Cheque},
+		{ID: "deposit", BuildID: heron, Amount: 1, On: "2026-04-14", Means: journal.Cash},
+	}
+	for i := range payments {
+		payments[i].RecordedAt = noon
+		write(t, s, func(tx flow.Tx) error { return tx.AddPayment(payments[i]) })
+	}
+	same(t, payments, get(t, s, func(r flow.Reads) ([]journal.Payment, error) { return r.Payments(heron) }))
+
+	reminder := journal.Reminder{InvoiceID: "invoice", Step: -3, At: noon}
+	write(t, s, func(tx flow.Tx) error { return tx.AddReminder(reminder) })
+	same(t, []journal.Reminder{reminder}, get(t, s, func(r flow.Reads) ([]journal.Reminder, error) { return r.Reminders("invoice") }))
+	refused(t, s, journal.Conflict, func(tx flow.Tx) error { return tx.AddReminder(reminder) })
+}
+
+func TestRoundTrip_Work(t *testing.T) {
+	s, f := yard(t), &filler{}
+	filled := fill(t, f, func(w *journal.Work) { w.Kind, w.Day = journal.Parts, "2026-04-14" })
+	same(t, filled, toWorkRow(filled).work())
+	first := filled
+	first.ID, first.BuildID, first.StageID, first.PersonID, first.ByID, first.TakesBack = "first", heron, teardown, jory, pat, ""
+	first.Minutes, first.Amount, first.MarkUp, first.FileSHA256 = 30, 40_00, 1000, strings.Repeat("a", 64)
+	back := first
+	back.ID, back.TakesBack, back.Minutes, back.Amount, back.Cost = "back", "first", -30, -40_00, -first.Cost
+	file := fill(t, f, func(w *journal.WorkFile) { w.WorkID, w.SHA256 = "first", strings.Repeat("a", 64) })
 	write(t, s, func(tx flow.Tx) error {
-		if err := tx.AddPayment(first); err != nil {
-			return err
+		for _, err := range []error{tx.AddWork(first), tx.AddWorkFile(file), tx.AddWork(back)} {
+			if err != nil {
+				return err
+			}
 		}
-		return tx.AddPayment(back)
+		return nil
 	})
-	same(t, []journal.Payment{first, back}, get(t, s, func(r flow.Reads) ([]journal.Payment, error) { return r.Payments(heron) }))
+	same(t, []journal.Work{first, back}, get(t, s, func(r flow.Reads) ([]journal.Work, error) { return r.Works(heron) }))
+	same(t, file, get(t, s, func(r flow.Reads) (journal.WorkFile, error) { return r.WorkFileOf(heron, "first") }))
+	refused(t, s, journal.NotFound, func(tx flow.Tx) error { _, err := tx.WorkFileOf("nowhere", "first"); return err })
+	again := back
+	again.ID = "again"
+	refused(t, s, journal.Conflict, func(tx flow.Tx) error { return tx.AddWork(again) })
 }
 
 func TestRoundTrip_EventsAndJobs(t *testing.T) {

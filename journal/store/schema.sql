@@ -163,16 +163,16 @@ CREATE TABLE builds (
   delivered_on TEXT NOT NULL CHECK (length(delivered_on) IN (0, 10)),
   created_at   TEXT NOT NULL CHECK (length(created_at) = 30),
   version      INTEGER NOT NULL CHECK (version >= 0)
-) STRICT;
+, stopped_on TEXT NOT NULL DEFAULT '' CHECK (length(stopped_on) IN (0, 10))) STRICT;
 
 CREATE TRIGGER builds_state_insert BEFORE INSERT ON builds
-WHEN NEW.state NOT IN ('scoping', 'agreed', 'delivered')
+WHEN NEW.state NOT IN ('scoping', 'agreed', 'delivered', 'stopped')
 BEGIN
   SELECT RAISE(ABORT, 'unknown state of a build');
 END;
 
 CREATE TRIGGER builds_state_update BEFORE UPDATE OF state ON builds
-WHEN NEW.state NOT IN ('scoping', 'agreed', 'delivered')
+WHEN NEW.state NOT IN ('scoping', 'agreed', 'delivered', 'stopped')
 BEGIN
   SELECT RAISE(ABORT, 'unknown state of a build');
 END;
@@ -666,7 +666,7 @@ CREATE TABLE papers (
   added      INTEGER PRIMARY KEY,
   id         TEXT NOT NULL UNIQUE CHECK (id <> ''),
   build_id   TEXT NOT NULL REFERENCES builds (id) ON DELETE RESTRICT,
-  kind       TEXT NOT NULL CHECK (kind IN ('build agreement', 'teardown authorization', 'change order', 'date change', 'delivery acceptance')),
+  kind       TEXT NOT NULL CHECK (kind IN ('build agreement', 'teardown authorization', 'change order', 'date change', 'delivery acceptance', 'early stop')),
   number     INTEGER NOT NULL CHECK (number >= 0),
   state      TEXT NOT NULL CHECK (state IN ('draft', 'sent', 'signed', 'declined', 'recalled')),
   stage_id   TEXT, -- the draft's
@@ -716,14 +716,14 @@ CREATE TABLE payments (
   id          TEXT NOT NULL UNIQUE CHECK (id <> ''),
   build_id    TEXT NOT NULL REFERENCES builds (id) ON DELETE RESTRICT,
   invoice_id  TEXT,
-  amount      INTEGER NOT NULL CHECK (amount > 0 OR amount < 0 AND reverses_id IS NOT NULL),
+  amount      INTEGER NOT NULL CHECK (amount > 0 OR amount < 0 AND (reverses_id IS NOT NULL OR refund = 1)),
   paid_on     TEXT NOT NULL CHECK (length(paid_on) = 10),
   means       TEXT NOT NULL CHECK (means <> ''),
   reference   TEXT NOT NULL,
   reverses_id TEXT UNIQUE REFERENCES payments (id) ON DELETE RESTRICT,
   reason      TEXT NOT NULL,
   recorded_by TEXT REFERENCES people (id) ON DELETE RESTRICT,
-  recorded_at TEXT NOT NULL CHECK (length(recorded_at) = 30),
+  recorded_at TEXT NOT NULL CHECK (length(recorded_at) = 30), receipt_id TEXT NOT NULL DEFAULT '', on_account INTEGER NOT NULL DEFAULT 0 CHECK (on_account IN (0, 1) AND (on_account = 0 OR invoice_id IS NULL)), refund INTEGER NOT NULL DEFAULT 0 CHECK (refund IN (0, 1) AND (refund = 0 OR invoice_id IS NULL)),
   FOREIGN KEY (build_id, invoice_id) REFERENCES invoices (build_id, id) ON DELETE RESTRICT
 ) STRICT;
 
@@ -743,6 +743,7 @@ CREATE TRIGGER payments_reversal BEFORE INSERT ON payments
 WHEN NEW.reverses_id IS NOT NULL AND NOT EXISTS (
   SELECT 1 FROM payments p
   WHERE p.id = NEW.reverses_id AND p.build_id = NEW.build_id AND p.invoice_id IS NEW.invoice_id AND p.amount = -NEW.amount
+    AND p.on_account = NEW.on_account AND p.refund = NEW.refund AND p.reverses_id IS NULL
 )
 BEGIN
   SELECT RAISE(ABORT, 'a reversal undoes one payment of the same build and invoice');
@@ -891,6 +892,13 @@ CREATE TABLE questions (
 
 CREATE INDEX questions_of_paper ON questions (paper_id);
 
+CREATE TABLE reminders (
+  invoice_id TEXT NOT NULL REFERENCES invoices (id) ON DELETE RESTRICT,
+  step       INTEGER NOT NULL,
+  at         TEXT NOT NULL CHECK (length(at) = 30),
+  PRIMARY KEY (invoice_id, step)
+) STRICT, WITHOUT ROWID;
+
 CREATE TABLE revision_photos (
   paper_id TEXT NOT NULL,
   number   INTEGER NOT NULL,
@@ -1002,7 +1010,7 @@ CREATE TABLE shop (
   closures    TEXT NOT NULL CHECK (json_valid(closures)),
   quiet_days  INTEGER NOT NULL,
   version     INTEGER NOT NULL CHECK (version >= 1)
-) STRICT;
+, reminder_days TEXT NOT NULL DEFAULT '[]' CHECK (json_valid(reminder_days))) STRICT;
 
 CREATE TABLE stages (
   id           TEXT PRIMARY KEY NOT NULL CHECK (id <> ''),
@@ -1024,7 +1032,7 @@ CREATE TABLE stages (
   state        TEXT NOT NULL CHECK (state IN ('not started', 'under way', 'closed')),
   opened_at    TEXT NOT NULL CHECK (length(opened_at) IN (0, 30)),
   closed_at    TEXT NOT NULL CHECK (length(closed_at) IN (0, 30)),
-  version      INTEGER NOT NULL CHECK (version >= 0), teardown INTEGER NOT NULL DEFAULT 0 CHECK (teardown IN (0, 1)),
+  version      INTEGER NOT NULL CHECK (version >= 0), teardown INTEGER NOT NULL DEFAULT 0 CHECK (teardown IN (0, 1)), metered INTEGER NOT NULL DEFAULT 0 CHECK (metered IN (0, 1)), dropped_by TEXT REFERENCES papers (id) ON DELETE RESTRICT,
   UNIQUE (build_id, id)
 ) STRICT;
 
@@ -1040,7 +1048,7 @@ CREATE TABLE terms (
   tax_other     INTEGER NOT NULL,
   tax_per_line  INTEGER NOT NULL CHECK (tax_per_line IN (0, 1)),
   due_days      INTEGER NOT NULL
-, deposit_share INTEGER NOT NULL DEFAULT 0, refill_floor INTEGER NOT NULL DEFAULT 0) STRICT;
+, deposit_share INTEGER NOT NULL DEFAULT 0, refill_floor INTEGER NOT NULL DEFAULT 0, holdback_cap TEXT NOT NULL DEFAULT '', mark_up INTEGER NOT NULL DEFAULT 0, bill_days TEXT NOT NULL DEFAULT '[]' CHECK (json_valid(bill_days)), late_asks INTEGER NOT NULL DEFAULT 0 CHECK (late_asks IN (0, 1)), transport TEXT NOT NULL DEFAULT '', deliver_to TEXT NOT NULL DEFAULT '') STRICT;
 
 CREATE TABLE turns (
   added    INTEGER PRIMARY KEY,
@@ -1096,3 +1104,67 @@ CREATE TABLE visits (
   prior_at  TEXT NOT NULL CHECK (length(prior_at) IN (0, 30)),
   PRIMARY KEY (build_id, person_id)
 ) STRICT, WITHOUT ROWID;
+
+CREATE TABLE work (
+  added       INTEGER PRIMARY KEY,
+  id          TEXT NOT NULL UNIQUE CHECK (id <> ''),
+  build_id    TEXT NOT NULL REFERENCES builds (id) ON DELETE RESTRICT,
+  stage_id    TEXT NOT NULL,
+  kind        TEXT NOT NULL CHECK (kind IN ('labour', 'parts', 'outside')),
+  day         TEXT NOT NULL CHECK (length(day) = 10),
+  text        TEXT NOT NULL,
+  person_id   TEXT REFERENCES people (id) ON DELETE RESTRICT,
+  minutes     INTEGER NOT NULL,
+  rate        INTEGER NOT NULL CHECK (rate >= 0),
+  cost        INTEGER NOT NULL,
+  mark_up     INTEGER NOT NULL CHECK (mark_up BETWEEN 0 AND 10000),
+  amount      INTEGER NOT NULL,
+  file_name   TEXT NOT NULL,
+  file_sha256 TEXT NOT NULL CHECK (file_sha256 = '' OR length(file_sha256) = 64),
+  takes_back  TEXT UNIQUE REFERENCES work (id) ON DELETE RESTRICT,
+  reason      TEXT NOT NULL,
+  by_id       TEXT NOT NULL REFERENCES people (id) ON DELETE RESTRICT,
+  at          TEXT NOT NULL CHECK (length(at) = 30),
+  CHECK (takes_back IS NOT NULL OR amount >= 0),
+  FOREIGN KEY (build_id, stage_id) REFERENCES stages (build_id, id) ON DELETE RESTRICT
+) STRICT;
+
+CREATE INDEX work_of_build ON work (build_id, added);
+
+CREATE TRIGGER work_keep_delete BEFORE DELETE ON work
+BEGIN
+  SELECT RAISE(ABORT, 'work is append-only');
+END;
+
+CREATE TRIGGER work_keep_update BEFORE UPDATE ON work
+BEGIN
+  SELECT RAISE(ABORT, 'work is append-only');
+END;
+
+CREATE TRIGGER work_takes_back BEFORE INSERT ON work
+WHEN NEW.takes_back IS NOT NULL AND NOT EXISTS (
+  SELECT 1 FROM work w
+  WHERE w.id = NEW.takes_back AND w.build_id = NEW.build_id AND w.stage_id = NEW.stage_id AND w.kind = NEW.kind
+    AND w.minutes = -NEW.minutes AND w.amount = -NEW.amount AND w.takes_back IS NULL
+)
+BEGIN
+  SELECT RAISE(ABORT, 'what takes back work has its opposite figures');
+END;
+
+CREATE TABLE work_files (
+  work_id      TEXT PRIMARY KEY NOT NULL REFERENCES work (id) ON DELETE RESTRICT,
+  name         TEXT NOT NULL,
+  content_type TEXT NOT NULL,
+  sha256       TEXT NOT NULL CHECK (length(sha256) = 64 AND sha256 NOT GLOB '*[^0-9a-f]*'),
+  data         BLOB NOT NULL
+) STRICT;
+
+CREATE TRIGGER work_files_keep_delete BEFORE DELETE ON work_files
+BEGIN
+  SELECT RAISE(ABORT, 'work_files is append-only');
+END;
+
+CREATE TRIGGER work_files_keep_update BEFORE UPDATE ON work_files
+BEGIN
+  SELECT RAISE(ABORT, 'work_files is append-only');
+END;

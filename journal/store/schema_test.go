@@ -60,7 +60,7 @@ var rowsOfTables = []any{
 	revisionPhotoRow{}, decisionRow{}, questionRow{}, consentRow{}, termsRow{}, invoiceRow{}, billedChargeRow{}, cancelledChargeRow{}, paymentRow{},
 	eventRow{}, letterRow{}, letterFileRow{}, jobRow{}, layerRow{}, correctionRow{}, nodeRow{}, logKeyRow{},
 	checkpointRow{}, allowanceRow{}, useRow{}, usePhotoRow{},
-	scanRow{}, postingRow{}, confirmationRow{}, belongingRow{}, belongingAnswerRow{}, passkeyRow{}, passkeyAskRow{},
+	scanRow{}, postingRow{}, workRow{}, workFileRow{}, reminderRow{}, confirmationRow{}, belongingRow{}, belongingAnswerRow{}, passkeyRow{}, passkeyAskRow{},
 }
 
 // TestRows_MatchColumns: each row struct has exactly its table's columns, but

@@ -5,17 +5,18 @@ import (
 )
 
 type shopRow struct {
-	ID         int `gorm:"primaryKey"` // always 1
-	Name       string
-	Address    string
-	Phone      string
-	Email      string
-	Zone       string
-	Currency   string
-	LabourRate int64
-	Closures   list[closureJSON]
-	QuietDays  int
-	Version    int
+	ID           int `gorm:"primaryKey"` // always 1
+	Name         string
+	Address      string
+	Phone        string
+	Email        string
+	Zone         string
+	Currency     string
+	LabourRate   int64
+	Closures     list[closureJSON]
+	QuietDays    int
+	ReminderDays list[int]
+	Version      int
 }
 
 type closureJSON struct {
@@ -28,7 +29,7 @@ func (shopRow) TableName() string { return "shop" }
 func toShopRow(s journal.Shop) shopRow {
 	return shopRow{
 		ID: 1, Name: s.Name, Address: s.Address, Phone: s.Phone, Email: s.Email, Zone: s.Zone, Currency: s.Currency,
-		LabourRate: int64(s.LabourRate), QuietDays: s.QuietDays, Version: s.Version,
+		LabourRate: int64(s.LabourRate), QuietDays: s.QuietDays, ReminderDays: listOf(s.ReminderDays), Version: s.Version,
 		Closures: listOf(each(s.Closures, func(c journal.Closure) closureJSON { return closureJSON(c) })),
 	}
 }
@@ -36,7 +37,7 @@ func toShopRow(s journal.Shop) shopRow {
 func (r shopRow) shop() journal.Shop {
 	return journal.Shop{
 		Name: r.Name, Address: r.Address, Phone: r.Phone, Email: r.Email, Zone: r.Zone, Currency: r.Currency,
-		LabourRate: journal.Cents(r.LabourRate), QuietDays: r.QuietDays, Version: r.Version,
+		LabourRate: journal.Cents(r.LabourRate), QuietDays: r.QuietDays, ReminderDays: r.ReminderDays.Items, Version: r.Version,
 		Closures: each(r.Closures.Items, func(c closureJSON) journal.Closure { return journal.Closure(c) }),
 	}
 }

@@ -24,6 +24,8 @@ type stageRow struct {
 	GateChecks  list[string]
 	Cautions    list[string]
 	Teardown    bool
+	Metered     bool
+	DroppedBy   ref
 	State       string
 	OpenedAt    instant
 	ClosedAt    instant
@@ -39,6 +41,7 @@ func toStageRow(s journal.Stage) stageRow {
 		Delivery: int64(s.Value.Delivery), Other: int64(s.Value.Other),
 		PlannedDays: s.PlannedDays, PlannedFrom: string(s.PlannedFrom), PlannedTo: string(s.PlannedTo), LeadID: ref(s.LeadID),
 		GatePhotos: s.Gate.Photos, GateChecks: listOf(s.Gate.Checks), Cautions: listOf(s.Cautions), Teardown: s.Teardown,
+		Metered: s.Metered, DroppedBy: ref(s.DroppedBy),
 		State: string(s.State), OpenedAt: at(s.OpenedAt), ClosedAt: at(s.ClosedAt), Version: s.Version,
 	}
 }
@@ -52,6 +55,7 @@ func (r stageRow) stage() journal.Stage {
 		},
 		PlannedDays: r.PlannedDays, PlannedFrom: journal.Date(r.PlannedFrom), PlannedTo: journal.Date(r.PlannedTo), LeadID: journal.PersonID(r.LeadID),
 		Gate: journal.Gate{Photos: r.GatePhotos, Checks: r.GateChecks.Items}, Cautions: r.Cautions.Items, Teardown: r.Teardown,
+		Metered: r.Metered, DroppedBy: journal.PaperID(r.DroppedBy),
 		State: journal.StageState(r.State), OpenedAt: r.OpenedAt.Time, ClosedAt: r.ClosedAt.Time, Version: r.Version,
 	}
 }
