@@ -67,7 +67,7 @@ func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error, kep
 		}
 		checkGone(said, add)
 		for _, b := range builds {
-			if err := checkPapers(r, b, &n, add); err != nil {
+			if err := checkPapers(r, said, b, &n, add); err != nil {
 				return err
 			}
 		}
@@ -147,7 +147,7 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 	return nil
 }
 
-func checkPapers(r Reads, b journal.Build, n *Checked, add func(journal.BuildID, string, string, ...any)) error {
+func checkPapers(r Reads, said *said, b journal.Build, n *Checked, add func(journal.BuildID, string, string, ...any)) error {
 	papers, err := r.Papers(b.ID)
 	if err != nil {
 		return err
@@ -182,5 +182,5 @@ func checkPapers(r Reads, b journal.Build, n *Checked, add func(journal.BuildID,
 			add(b.ID, string(p.ID), "the decision on %s is about other bytes than are kept.", paperName(p))
 		}
 	}
-	return checkPasskeys(r, b, papers, add)
+	return checkPasskeys(r, said, b, papers, add)
 }

@@ -27,6 +27,7 @@ type said struct {
 	used    map[journal.UseID]telling
 	owned   map[journal.EntryID][]telling // all that was asked, answered and done about a belonging
 	scanned map[journal.ScanID]telling
+	added   map[string]telling // passkeys, by the credential's id
 	keyed   map[string]telling // keys of the log, by their public text
 	keys    map[string]LogKey  // the same, as they stand in their table
 }
@@ -36,7 +37,7 @@ func newSaid() *said {
 		sent: map[journal.PaperID][]telling{}, decided: map[journal.PaperID][]telling{}, papers: map[journal.PaperID]telling{},
 		phoned: map[journal.PaperID]telling{}, issued: map[journal.InvoiceID]telling{}, paid: map[journal.PaymentID]telling{},
 		turned: map[journal.StageID][]telling{}, used: map[journal.UseID]telling{}, owned: map[journal.EntryID][]telling{},
-		scanned: map[journal.ScanID]telling{}, keyed: map[string]telling{}, keys: map[string]LogKey{},
+		scanned: map[journal.ScanID]telling{}, added: map[string]telling{}, keyed: map[string]telling{}, keys: map[string]LogKey{},
 	}
 }
 
@@ -86,6 +87,8 @@ func (s *said) hear(e prooflog.Entry) {
 		if t.open() == nil && json.Unmarshal(t.detail["scan"], &id) == nil {
 			s.scanned[id] = t
 		}
+	case "passkey added":
+		s.added[e.Subject] = telling{Entry: e}
 	case "log key made":
 		s.keyed[e.Subject] = telling{Entry: e}
 	}

@@ -1,6 +1,7 @@
 package flow
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -243,7 +244,7 @@ func passkeyHash(d signoff.Decision) string {
 
 // checkPasskeys reports proofs of a build's decisions that their key did not
 // sign, or that are not those in the proof log.
-func checkPasskeys(r Reads, b journal.Build, papers []signoff.Paper, add func(journal.BuildID, string, string, ...any)) error {
+func checkPasskeys(r Reads, said *said, b journal.Build, papers []signoff.Paper, add func(journal.BuildID, string, string, ...any)) error {
 	events, err := r.Events(b.ID)
 	if err != nil {
 		return err
@@ -276,6 +277,25 @@ func checkPasskeys(r Reads, b journal.Build, papers []signoff.Paper, add func(jo
 		if passkeyHash(d) != logged[string(p.ID)] {
 			add(b.ID, string(p.ID), "The passkey's answer kept with the decision on %s %d is not the one in the proof log.", p.Kind, p.Number)
 		}
+		if !said.hasAdded(d) {
+			add(b.ID, string(p.ID), "The passkey that confirmed the decision on %s %d is not one that the person is recorded to have added before.", p.Kind, p.Number)
+		}
 	}
 	return nil
+}
+
+// hasAdded reports whether the record says that the person who decided had added
+// the passkey of the proof, with that key, by then; true without a proof, or with
+// one that cannot be read, which is told elsewhere.
+func (s *said) hasAdded(d signoff.Decision) bool {
+	proof, ok, err := d.PasskeyProof()
+	if err != nil || !ok {
+		return true
+	}
+	added, known := s.added[proof.Credential]
+	if !known || added.open() != nil {
+		return false
+	}
+	key, err := json.Marshal(proof.PublicKey)
+	return err == nil && added.Person == string(d.PersonID) && !added.At.After(d.At) && bytes.Equal(added.detail["public_key"], key)
 }

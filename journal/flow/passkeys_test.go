@@ -303,3 +303,22 @@ func TestCheck_PasskeyChanged(t *testing.T) {
 		}
 	}
 }
+
+// A proof by a key that the person never added, under the id of one they did:
+// the signature is good, and the record does not know the key.
+func TestCheck_PasskeyNeverAdded(t *testing.T) {
+	y := newYard(t)
+	y.agree(y.heron)
+	y.agrees(y.ada)
+	k, other := y.passkey(y.ada, "my phone"), y.passkey(y.ben, "a phone")
+	p := y.sent(y.heron, y.pans(y.heron, 8))
+	in := y.form(y.ada, p, signoff.OutcomeSigned)
+	other.new.ID, other.new.Credential = k.new.ID, k.new.Credential
+	in.Passkey = other.answers(t, y.asked(y.ada, p, in, "t1").Challenge, "nonce-t1")
+	got(y.steps.Decide(y.ctx, y.ada, y.heron, p.ID, in))(t)
+	faults, _, err := y.steps.Check(y.ctx, func(string) error { return nil })
+	y.do(err)
+	if len(faults) != 1 || faults[0].Subject != string(p.ID) || !strings.Contains(faults[0].Text, "is recorded to have added") {
+		t.Errorf("the check says %+v", faults)
+	}
+}

@@ -31,6 +31,7 @@ func fullYard(t testing.TB) *Store {
 			tx.AddDecision(decision("paper", 1, sheet(t, heron, 1, "find-photo"))),
 			tx.AddTurn(journal.Turn{StageID: teardown, To: journal.UnderWay, At: noon}),
 			tx.AddInvoice(invoice("invoice", heron, 1, "stage:teardown")),
+			tx.AddLayer(journal.LayerSet{BuildID: heron, PhotoID: "find-photo", Layer: journal.Layer{Number: 1, Turn: 1}, ByID: jory, At: noon}),
 			tx.AddLogKey(flow.LogKey{Public: "key", At: noon}),
 			tx.AddCheckpoint(flow.SignedCheckpoint{Size: 1, Note: []byte("note"), At: noon}),
 			tx.AddAllowance(signoff.Allowance{ID: "allowance", BuildID: heron, PaperID: "paper", Limits: signoff.Limits{PerFind: 1, PerMonth: 2}, FromAt: noon}),
@@ -57,7 +58,7 @@ func TestAppendOnly(t *testing.T) {
 	s := fullYard(t)
 	for _, table := range []string{
 		"events", "revisions", "revision_photos", "decisions", "invoices", "billed_charges", "payments", "entry_edits", "turns", "letter_files",
-		"log_keys", "checkpoints", "allowance_uses", "use_photos", "belonging_answers", "work", "work_files",
+		"log_keys", "checkpoints", "allowance_uses", "use_photos", "belonging_answers", "work", "work_files", "photo_layers",
 	} {
 		var column string
 		if err := s.reader.Raw("SELECT name FROM pragma_table_info(?) WHERE type = 'TEXT' ORDER BY pk DESC, cid DESC LIMIT 1", table).Scan(&column).Error; err != nil {
