@@ -79,5 +79,6 @@ func (b Build) Validate() error {
 	if t.Unit != "miles" && t.Unit != "km" {
 		bad.Add("unit", "Please choose miles or km.")
 	}
+	CheckDay(bad, "arrived_on", b.ArrivedOn)
 	return bad.Err()
 }

@@ -29,6 +29,19 @@ func DateOf(at time.Time, zone *time.Location) Date {
 	return Date(at.In(zone).Format("2006-01-02"))
 }
 
+// Plausible reports whether d can be a day of a build or a payment: one in the
+// years 2000 to 2100. No date is not. What lies outside is a slip of typing that
+// no other rule would notice, such as 0026 or 2206 for 2026; the range is our own
+// choice.
+func (d Date) Plausible() bool { return d >= "2000-01-01" && d <= "2100-12-31" }
+
+// CheckDay records a sentence when there is a date and it is not plausible.
+func CheckDay(bad Problems, field string, d Date) {
+	if !d.IsZero() && !d.Plausible() {
+		bad.Add(field, "%s lies far from today; please check the year. Days from 2000 to 2100 are taken.", d)
+	}
+}
+
 // IsZero reports whether there is no date.
 func (d Date) IsZero() bool { return d == "" }
 

@@ -29,6 +29,28 @@ func TestParseDate(t *testing.T) {
 	}
 }
 
+func TestCheckDay(t *testing.T) {
+	for _, c := range []struct {
+		day    Date
+		fine   bool
+		reason string
+	}{
+		{"2000-01-01", true, "the first day taken"}, {"2100-12-31", true, "the last"}, {"2026-04-14", true, "an ordinary day"},
+		{"1999-12-31", false, "the day before the first"}, {"2101-01-01", false, "the day after the last"},
+		{"1900-01-01", false, "what a spreadsheet makes of 1"}, {"2199-12-31", false, "the last that can be read"},
+	} {
+		bad := Problems{}
+		CheckDay(bad, "on", c.day)
+		if fine := bad["on"] == "" && c.day.Plausible(); fine != c.fine {
+			t.Errorf("%s (%s): %q; fine should be %v", c.day, c.reason, bad["on"], c.fine)
+		}
+	}
+	none := Problems{}
+	if CheckDay(none, "on", ""); len(none) > 0 || Date("").Plausible() {
+		t.Errorf("no date is no slip, and no plausible date either: %v", none)
+	}
+}
+
 func TestDate_Arithmetic(t *testing.T) {
 	if got := Date("2024-02-28").AddDays(2); got != "2024-03-01" {
 		t.Errorf("two days after 28 February of a leap year: %s", got)

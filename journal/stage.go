@@ -92,6 +92,8 @@ func (s Stage) Validate() error {
 	if s.PlannedDays < 1 || s.PlannedDays > 400 {
 		bad.Add("days", "Please plan between 1 and 400 working days.")
 	}
+	CheckDay(bad, "from", s.PlannedFrom)
+	CheckDay(bad, "to", s.PlannedTo)
 	if !s.PlannedFrom.IsZero() && !s.PlannedTo.IsZero() && s.PlannedTo < s.PlannedFrom {
 		bad.Add("to", "The planned end lies before the planned start.")
 	}

@@ -48,19 +48,20 @@ func agreed(t *testing.T, s *servertest.Server, office *servertest.Client) strin
 	at := beginHeron(t, office)
 	office.Post(at+"/people", url.Values{"person": {string(s.Owner.ID)}, "as": {"owner"}}).Redirects(at + "/people")
 	scope := formIn(t, office.Get(at+"/scope"), at+"/scope")
-	for i := range stagesOf(t, office, at) {
+	stages := stagesOf(t, office, at)
+	for i := range stages {
 		scope.Set(fmt.Sprintf("stages.%d.labour", i), "1,000")
 		scope.Set(fmt.Sprintf("stages.%d.parts", i), "250.5")
 	}
 	office.Post(at+"/scope", scope).Redirects(at + "/scope")
-	office.Post(at+"/agreement", agreementOf(t, office, at)).Redirects(at)
+	office.Post(at+"/agreement", agreementOf(t, office, at, journal.Cents(len(stages)*125_050).String())).Redirects(at)
 	return at
 }
 
-func agreementOf(t *testing.T, office *servertest.Client, at string) url.Values {
+func agreementOf(t *testing.T, office *servertest.Client, at, total string) url.Values {
 	t.Helper()
 	return with(formIn(t, office.Get(at+"/scope"), at+"/agreement"),
-		"agreed_on", "2026-04-13", "agreed_how", "signed on paper, in the file", "ready_on", "2026-12-18")
+		"agreed_on", "2026-04-13", "agreed_how", "signed on paper, in the file", "ready_on", "2026-12-18", "total", total)
 }
 
 func TestBeginBuild(t *testing.T) {

@@ -331,7 +331,9 @@ func (a *App) scopeSave(c echo.Context) error {
 }
 
 func agreementForm(f *form) views.AgreementForm {
-	return views.AgreementForm{AgreedOn: f.raw("agreed_on"), AgreedHow: f.raw("agreed_how"), ReadyOn: f.raw("ready_on"), Version: f.version()}
+	return views.AgreementForm{
+		AgreedOn: f.raw("agreed_on"), AgreedHow: f.raw("agreed_how"), ReadyOn: f.raw("ready_on"), Total: f.raw("total"), Version: f.version(),
+	}
 }
 
 // agreement records the signed agreement: values become fixed.
@@ -342,7 +344,7 @@ func (a *App) agreement(c echo.Context) error {
 		return err
 	}
 	build := of(c).build
-	g := flow.Agreement{Version: f.version(), On: f.date("agreed_on"), How: f.line("agreed_how"), ReadyOn: f.date("ready_on")}
+	g := flow.Agreement{Version: f.version(), On: f.date("agreed_on"), How: f.line("agreed_how"), ReadyOn: f.date("ready_on"), Total: f.cents("total")}
 	if err = f.err(); err == nil {
 		err = a.steps.RecordAgreement(c.Request().Context(), actor(c), build.ID, g)
 	}

@@ -106,25 +106,31 @@ func TestAgreement(t *testing.T) {
 	office := s.As(s.Office)
 	at := beginHeron(t, office)
 	path := at + "/scope"
-	office.Post(at+"/agreement", url.Values{"version": {"1"}, "agreed_on": {"2026-04-13"}, "agreed_how": {"by letter"}, "ready_on": {"2026-12-18"}}).
+	office.Post(at+"/agreement", url.Values{"version": {"1"}, "agreed_on": {"2026-04-13"}, "agreed_how": {"by letter"}, "ready_on": {"2026-12-18"}, "total": {"1"}}).
 		Status(http.StatusUnprocessableEntity).Says("add the truck's owner")
 	office.Post(at+"/people", url.Values{"person": {string(s.Owner.ID)}, "as": {"owner"}}).Status(http.StatusSeeOther)
 	office.Post(path, with(formIn(t, office.Get(path), path), "stages.0.labour", "1,200")).Redirects(path)
 
-	filled := agreementOf(t, office, at)
+	filled := agreementOf(t, office, at, "1,200")
 	tests := []struct{ name, field, text, says string }{
 		{"a day to come", "agreed_on", "2026-04-15", "still to come"},
 		{"a day that does not exist", "agreed_on", "2026-04-31", "day that exists"},
 		{"no word how", "agreed_how", " ", "how it was agreed"},
 		{"ready before it was agreed", "ready_on", "2026-04-01", "before the agreement"},
 		{"no ready date", "ready_on", "", "agreed to be ready"},
+		{"a year with a slip", "agreed_on", "1900-04-13", "check the year"},
+		{"a ready year with a slip", "ready_on", "2199-12-18", "check the year"},
+		{"a year that no date field reads", "ready_on", "2300-12-18", "day that exists"},
+		{"no total", "total", "", "total before tax"},
+		{"a total in words", "total", "twelve", "type an amount"},
+		{"another total than the stages'", "total", "1,200.10", `paper says 1,200\.10, and the stages here come to 1,200\.00 before tax, 0\.10 less`},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
 			sent := with(filled, test.field, test.text)
 			page := office.Post(at+"/agreement", sent).Status(http.StatusUnprocessableEntity).Check(wrong(test.field, test.says))
 			if test.text != " " && test.text != "" {
-				keeps(t, page, at+"/agreement", sent, "agreed_on", "agreed_how", "ready_on")
+				keeps(t, page, at+"/agreement", sent, "agreed_on", "agreed_how", "ready_on", "total")
 			}
 		})
 	}
@@ -134,9 +140,11 @@ func TestAgreement(t *testing.T) {
 	other := with(formIn(t, office.Get(path), path), "stages.1.labour", "300", "stages.2.name", "Re-estimate, in the shop")
 	office.Post(path, other).Redirects(path)
 	late := office.Post(at+"/agreement", filled).Status(http.StatusConflict).Says(`\$1,500\.00 before tax is agreed`)
-	keeps(t, late, at+"/agreement", filled, "agreed_on", "agreed_how", "ready_on")
+	keeps(t, late, at+"/agreement", filled, "agreed_on", "agreed_how", "ready_on", "total")
 	read := formIn(t, office.Get(path), path)
-	office.Post(at+"/agreement", formIn(t, late, at+"/agreement")).Redirects(at)
+	typed := formIn(t, late, at+"/agreement")
+	office.Post(at+"/agreement", typed).Status(http.StatusUnprocessableEntity).Check(wrong("total", `stages here come to 1,500\.00`))
+	office.Post(at+"/agreement", with(typed, "total", "1,500")).Redirects(at)
 	office.Get(at).Says("The agreement of Heron is recorded").Says(`Agreed, with signed changes \$1,500\.00`)
 
 	// From now on values are fixed; what somebody typed at the same time is

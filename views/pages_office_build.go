@@ -127,13 +127,14 @@ type Scope struct {
 }
 
 // AgreementForm is what was typed to record the signed agreement. The field
-// names are "agreed_on", "agreed_how", "ready_on" and "version"; what is wrong
-// stands in [Scope].Problems.
+// names are "agreed_on", "agreed_how", "ready_on", "total" and "version"; what is
+// wrong stands in [Scope].Problems.
 type AgreementForm struct {
 	AgreedOn  string
 	AgreedHow string
 	ReadyOn   string
-	Version   int // of the build as read
+	Total     string // before tax, as it stands on the signed paper
+	Version   int    // of the build as read
 }
 
 // Terms is the form for a build's money terms. It posts to /builds/ID/terms.

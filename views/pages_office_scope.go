@@ -65,8 +65,8 @@ func (p Scope) Unfolded(i int) bool {
 // Recording reports whether the form for an agreement signed elsewhere stands
 // open: something is typed in it, or wants another look.
 func (p Scope) Recording() bool {
-	return p.Agreement.AgreedOn+p.Agreement.AgreedHow != "" ||
-		p.Problems["agreed_on"]+p.Problems["agreed_how"]+p.Problems["ready_on"] != ""
+	return p.Agreement.AgreedOn+p.Agreement.AgreedHow+p.Agreement.Total != "" ||
+		p.Problems["agreed_on"]+p.Problems["agreed_how"]+p.Problems["ready_on"]+p.Problems["total"] != ""
 }
 
 // NotReady says in whole sentences what the agreement still needs.

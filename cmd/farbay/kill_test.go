@@ -167,7 +167,7 @@ func (k *killed) open(app *server.App) {
 	if view, err = steps.BuildShow(ctx, office, k.build); err != nil {
 		k.t.Fatal(err)
 	}
-	k.ok(steps.RecordAgreement(ctx, office, k.build, flow.Agreement{Version: view.Build.Version, On: "2026-01-05", How: "on paper", ReadyOn: "2027-01-05"}))
+	k.ok(steps.RecordAgreement(ctx, office, k.build, flow.Agreement{Version: view.Build.Version, On: "2026-01-05", How: "on paper", ReadyOn: "2027-01-05", Total: journal.Cents(killRounds+1) * 100_000}))
 	word := flow.TestWord(k.owner.ID, views.ConsentVersion)
 	k.ok(steps.GiveConsent(ctx, servertest.Actor(k.owner), views.ConsentVersion, views.ConsentSHA256(), word))
 }

@@ -67,7 +67,7 @@ func heronCalls(y *yard) map[string]call {
 			return none(s.SaveTerms(ctx, a, b, v.Build.Version, billing.Terms{Crediting: billing.ProRata}))
 		}},
 		"RecordAgreement": {"office", func(a flow.Actor) (any, error) {
-			return none(s.RecordAgreement(ctx, a, b, flow.Agreement{Version: v.Build.Version, On: "2026-04-14", How: "by letter", ReadyOn: "2026-09-24"}))
+			return none(s.RecordAgreement(ctx, a, b, flow.Agreement{Version: v.Build.Version, On: "2026-04-14", How: "by letter", ReadyOn: "2026-09-24", Total: 100}))
 		}},
 
 		"Leads":         {"office", func(a flow.Actor) (any, error) { return s.Leads(ctx, a) }},

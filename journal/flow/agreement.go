@@ -2,6 +2,7 @@ package flow
 
 import (
 	"context"
+	"fmt"
 
 	"farbay/journal"
 	"farbay/journal/billing"
@@ -70,13 +71,14 @@ type Agreement struct {
 	On      journal.Date
 	How     string // e.g. "signed on paper, in the file"
 	ReadyOn journal.Date
+	Total   journal.Cents // before tax, as it stands on the signed paper; the stages must add up to it
 }
 
 // RecordAgreement records the owner's signed agreement: from then on stage
 // values and terms are fixed, and the build can be billed. Office only.
 //
-// It returns [journal.Invalid] beside agreed_on, agreed_how and ready_on, and
-// with a sentence of its own when the build has no owner or no value;
+// It returns [journal.Invalid] beside agreed_on, agreed_how, ready_on and total,
+// and with a sentence of its own when the build has no owner or no value;
 // [journal.Conflict] when an agreement is recorded already or the build was
 // changed meanwhile.
 func (s *Steps) RecordAgreement(ctx context.Context, a Actor, id journal.BuildID, g Agreement) error {
@@ -108,6 +110,9 @@ func (s *Steps) RecordAgreement(ctx context.Context, a Actor, id journal.BuildID
 		if total <= 0 {
 			return "", nil, journal.Errorf(journal.Invalid, "Please give the stages their values first; the agreement would come to nothing.")
 		}
+		if err := checkSignedTotal(g.Total, total); err != nil {
+			return "", nil, err
+		}
 		terms, err := tx.Terms(id)
 		if err != nil {
 			return "", nil, err
@@ -125,6 +130,8 @@ func (s *Steps) RecordAgreement(ctx context.Context, a Actor, id journal.BuildID
 
 func checkAgreement(g Agreement, today journal.Date) error {
 	bad := journal.Problems{}
+	journal.CheckDay(bad, "agreed_on", g.On)
+	journal.CheckDay(bad, "ready_on", g.ReadyOn)
 	switch {
 	case g.On.IsZero():
 		bad.Add("agreed_on", "Please say on which day the agreement was signed.")
@@ -139,7 +146,25 @@ func checkAgreement(g Agreement, today journal.Date) error {
 	case g.ReadyOn < g.On:
 		bad.Add("ready_on", "The truck cannot be ready before the agreement; please check both days.")
 	}
+	if g.Total <= 0 {
+		bad.Add("total", "Please type the total before tax as it stands on the signed paper.")
+	}
 	return bad.Err()
+}
+
+// checkSignedTotal refuses, beside total, a signed figure that the stages do not
+// add up to: what is billed later is what the stages say.
+func checkSignedTotal(signed, stages journal.Cents) error {
+	if signed == stages {
+		return nil
+	}
+	apart := "more"
+	if stages < signed {
+		apart = "less"
+	}
+	return journal.Problems{"total": fmt.Sprintf(
+		"The signed paper says %s, and the stages here come to %s before tax, %s %s. Please save the stages with the values that were signed, or correct this figure.",
+		signed, stages, max(stages-signed, signed-stages), apart)}.Err()
 }
 
 // ownerNames returns the names of a build's current owners, without delegates.

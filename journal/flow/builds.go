@@ -106,6 +106,7 @@ func (s *Steps) SaveBuild(ctx context.Context, a Actor, id journal.BuildID, c Bu
 		switch {
 		case b.State == journal.Scoping:
 			b.ReadyOn = c.ReadyOn
+			journal.CheckDay(bad, "ready_on", b.ReadyOn)
 		case !c.ReadyOn.IsZero() && c.ReadyOn != b.ReadyOn:
 			bad.Add("ready_on", "The ready date is agreed as %s; only a signed change order moves it.", b.ReadyOn)
 		}
@@ -157,6 +158,7 @@ func deliver(b *journal.Build, on, today journal.Date, bad journal.Problems) err
 	if b.State == journal.Scoping {
 		return journal.Errorf(journal.Conflict, "This build has no agreement yet. Please record the agreement before the delivery.")
 	}
+	journal.CheckDay(bad, "delivered_on", on)
 	switch {
 	case on.IsZero():
 		bad.Add("delivered_on", "Please say on which day the truck left.")

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 
 	"farbay/journal"
@@ -305,7 +306,7 @@ func TestRecordAgreement_keepsWhatWasAgreed(t *testing.T) {
 
 func TestRecordAgreement_refuses(t *testing.T) {
 	y := newYard(t)
-	g := flow.Agreement{Version: y.view(y.heron).Build.Version, On: "2026-02-02", How: "by letter", ReadyOn: "2026-09-24"}
+	g := flow.Agreement{Version: y.view(y.heron).Build.Version, On: "2026-02-02", How: "by letter", ReadyOn: "2026-09-24", Total: 1}
 	refused(t, y.steps.RecordAgreement(y.ctx, y.office, y.heron, g), journal.Invalid) // no value yet
 	row := rowOf(y.stage(y.heron, 0))
 	row.Value.Parts = 1
@@ -314,10 +315,43 @@ func TestRecordAgreement_refuses(t *testing.T) {
 	g.Version++
 
 	empty := flow.Agreement{Version: g.Version}
-	refused(t, y.steps.RecordAgreement(y.ctx, y.office, y.heron, empty), journal.Invalid, "agreed_on", "agreed_how", "ready_on")
+	refused(t, y.steps.RecordAgreement(y.ctx, y.office, y.heron, empty), journal.Invalid, "agreed_on", "agreed_how", "ready_on", "total")
 	late := g
 	late.On, late.ReadyOn = "2026-04-15", "2026-04-14" // it is 14 April at the shop
 	refused(t, y.steps.RecordAgreement(y.ctx, y.office, y.heron, late), journal.Invalid, "agreed_on", "ready_on")
+	for _, c := range []struct {
+		name    string
+		on      journal.Date
+		ready   journal.Date
+		beside  []string
+		mention string
+	}{
+		{"signed in 1900, a slip", "1900-02-02", "2026-09-24", []string{"agreed_on"}, "1900-02-02"},
+		{"ready in 2199, a slip", "2026-02-02", "2199-09-24", []string{"ready_on"}, "2199-09-24"},
+		{"both before 2000", "1999-12-31", "1999-12-31", []string{"agreed_on", "ready_on"}, "1999-12-31"},
+	} {
+		far := g
+		far.On, far.ReadyOn = c.on, c.ready
+		err := y.steps.RecordAgreement(y.ctx, y.office, y.heron, far)
+		refused(t, err, journal.Invalid, c.beside...)
+		if said := journal.ProblemsOf(err)[c.beside[0]]; !strings.Contains(said, c.mention) || !strings.Contains(said, "check the year") {
+			t.Errorf("%s: %q", c.name, said)
+		}
+	}
+	for signed, says := range map[journal.Cents][]string{
+		120_000: {"1,200.00", "0.01", "1,199.99 less"}, // a paper over 1,200.00, stages of one cent
+		-1:      {"type the total before tax"},
+	} {
+		other := g
+		other.Total = signed
+		err := y.steps.RecordAgreement(y.ctx, y.office, y.heron, other)
+		refused(t, err, journal.Invalid, "total")
+		for _, part := range says {
+			if said := journal.ProblemsOf(err)["total"]; !strings.Contains(said, part) {
+				t.Errorf("signed %s: %q lacks %q", signed, said, part)
+			}
+		}
+	}
 	stale := g
 	stale.Version--
 	refused(t, y.steps.RecordAgreement(y.ctx, y.office, y.heron, stale), journal.Conflict)

@@ -173,6 +173,7 @@ func (y *yard) agree(build journal.BuildID) {
 	y.do(y.steps.SaveScope(y.ctx, y.office, build, rows))
 	y.do(y.steps.RecordAgreement(y.ctx, y.office, build, flow.Agreement{
 		Version: y.view(build).Build.Version, On: "2026-02-02", How: "signed on paper, in the file", ReadyOn: "2026-09-24",
+		Total: journal.Cents(len(rows)) * 100_000,
 	}))
 }
 

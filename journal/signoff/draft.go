@@ -109,6 +109,7 @@ func (d Draft) Validate(kind Kind) error {
 	}
 	switch kind {
 	case BuildAgreement:
+		journal.CheckDay(bad, "ready_on", d.ReadyOn)
 		if d.ReadyOn.IsZero() {
 			bad.Add("ready_on", "Please give the day for which the truck is to be ready.")
 		}
@@ -176,6 +177,7 @@ func (d Draft) checkDelivery(bad journal.Problems) {
 	if len(d.HandedOver) == 0 {
 		bad.Add("handed_over", "Please list what is handed over with the truck, one a line, such as: two keys, the spare wheel.")
 	}
+	journal.CheckDay(bad, "delivered_on", d.DeliveredOn)
 	if d.DeliveredOn.IsZero() {
 		bad.Add("delivered_on", "Please give the day on which the truck is handed over.")
 	}

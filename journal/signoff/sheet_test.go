@@ -219,3 +219,33 @@ func TestChange_Validate(t *testing.T) {
 		}
 	}
 }
+
+// A slip in the year of a paper's day stays beside its field.
+func TestDraft_DaysAreNear(t *testing.T) {
+	agreement := signoff.Draft{Title: "Restoration", Reason: "All of it.", ReadyOn: "2026-09-24"}
+	delivery := signoff.Draft{Title: "Delivery", HandedOver: []string{"Two keys"}, DeliveredOn: "2026-09-24"}
+	for _, c := range []struct {
+		name  string
+		kind  signoff.Kind
+		draft signoff.Draft
+		field string
+	}{
+		{"the ready date of an agreement", signoff.BuildAgreement, agreement, "ready_on"},
+		{"the day of a delivery", signoff.DeliveryAcceptance, delivery, "delivered_on"},
+	} {
+		for _, day := range []journal.Date{"1900-09-24", "1999-12-31", "2101-01-01", "2199-12-31"} {
+			d := c.draft
+			if c.field == "ready_on" {
+				d.ReadyOn = day
+			} else {
+				d.DeliveredOn = day
+			}
+			if bad := journal.ProblemsOf(d.Validate(c.kind)); len(bad) != 1 || !strings.Contains(bad[c.field], "check the year") {
+				t.Errorf("%s, %s: %v", c.name, day, bad)
+			}
+		}
+		if err := c.draft.Validate(c.kind); err != nil {
+			t.Errorf("%s: %v", c.name, err)
+		}
+	}
+}

@@ -110,7 +110,7 @@ func (s *Server) Agreed(nickname string, owner journal.Person) (journal.BuildID,
 	s.ok(steps.SaveScope(ctx, office, id, rows))
 	view := must(steps.BuildShow(ctx, office, id))(s.tb)
 	s.ok(steps.RecordAgreement(ctx, office, id, flow.Agreement{
-		Version: view.Build.Version, On: "2026-04-02", How: "signed on paper", ReadyOn: "2026-09-24",
+		Version: view.Build.Version, On: "2026-04-02", How: "signed on paper", ReadyOn: "2026-09-24", Total: journal.Cents(len(rows)) * 120_000,
 	}))
 	for _, st := range view.Stages {
 		s.ok(steps.SaveStage(ctx, office, id, st.ID, flow.StageChange{Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays}))
