@@ -98,7 +98,7 @@ func fillScope(page *views.Scope, stored []journal.Stage, typed []views.ScopeLin
 			page.Lines = append(page.Lines, filledLine(st))
 		}
 		if more {
-			page.Lines = append(page.Lines, views.ScopeLine{})
+			page.Lines = append(page.Lines, views.ScopeLine{Pricing: views.PricedFixed})
 		}
 		return nil
 	case !page.Open():
@@ -137,7 +137,7 @@ func compareScope(page *views.Scope, stored []journal.Stage) error {
 			l.ID, l.Version, l.Drop = "", 0, false
 			page.Problems.Add(field, "Somebody else left this stage out meanwhile. Saving adds it again; empty all its fields to leave it out.")
 		case l.Version != st.Version:
-			value, err := page.MoneyOrNothing(st.Value.Total())
+			value, err := page.Priced(st.Value.Total(), st.Metered)
 			if err != nil {
 				return err
 			}
@@ -168,7 +168,7 @@ func unsaved(stored []journal.Stage, typed []views.ScopeLine) []string {
 		var changed []string
 		for _, part := range []struct{ name, now, before string }{
 			{"labour", l.Labour, old.Labour}, {"parts", l.Parts, old.Parts}, {"outside work", l.Outside, old.Outside},
-			{"delivery", l.Delivery, old.Delivery}, {"other", l.Other, old.Other}, {"working days", l.Days, old.Days},
+			{"delivery", l.Delivery, old.Delivery}, {"other", l.Other, old.Other}, {"pricing", l.Pricing, old.Pricing}, {"working days", l.Days, old.Days},
 			{"from", l.From, old.From}, {"to", l.To, old.To},
 		} {
 			if part.now != part.before {
@@ -187,7 +187,7 @@ func filledLine(st journal.Stage) views.ScopeLine {
 		ID: string(st.ID), Version: st.Version, Name: st.Name, State: st.State, Lead: string(st.LeadID),
 		Labour: filledCents(st.Value.Labour), Parts: filledCents(st.Value.Parts), Outside: filledCents(st.Value.Outside),
 		Delivery: filledCents(st.Value.Delivery), Other: filledCents(st.Value.Other),
-		Days: strconv.Itoa(st.PlannedDays), From: string(st.PlannedFrom), To: string(st.PlannedTo),
+		Pricing: views.PricingOf(st.Metered), Days: strconv.Itoa(st.PlannedDays), From: string(st.PlannedFrom), To: string(st.PlannedTo),
 	}
 }
 
@@ -214,7 +214,7 @@ func scopeLines(f *form) []views.ScopeLine {
 		raw := func(name string) string { return f.raw(at("stages", i, name)) }
 		lines = append(lines, views.ScopeLine{
 			ID: raw("id"), Version: f.rowVersion("stages", i), Name: raw("name"), Labour: raw("labour"), Parts: raw("parts"),
-			Outside: raw("outside"), Delivery: raw("delivery"), Other: raw("other"), Days: raw("days"), From: raw("from"),
+			Outside: raw("outside"), Delivery: raw("delivery"), Other: raw("other"), Pricing: raw("pricing"), Days: raw("days"), From: raw("from"),
 			To: raw("to"), Lead: raw("lead"), Drop: raw("drop") != "",
 		})
 	}
@@ -258,6 +258,7 @@ func (f *form) scopeRows() (rows []flow.StageScope, numbers []int) {
 				Labour: f.cents(field("labour")), Parts: f.cents(field("parts")), Outside: f.cents(field("outside")),
 				Delivery: f.cents(field("delivery")), Other: f.cents(field("other")),
 			}
+			row.Metered = f.metered(field("pricing"), false)
 			row.PlannedDays = f.number(field("days"), 0, 1, 400)
 			row.PlannedFrom, row.PlannedTo = f.date(field("from")), f.date(field("to"))
 		}

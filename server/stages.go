@@ -189,7 +189,9 @@ func (a *App) showStageEdit(c echo.Context, stored journal.Stage, form views.Sta
 		return err
 	}
 	r.on(&f)
-	return a.show(c, r.answer(), views.StageEdit{Frame: f, Stage: stored, Form: form, Leads: leads, Problems: r.problems})
+	return a.show(c, r.answer(), views.StageEdit{
+		Frame: f, Stage: stored, Fixed: of(c).build.State != journal.Scoping, Form: form, Leads: leads, Problems: r.problems,
+	})
 }
 
 // filledStage fills the form from what is stored.
@@ -197,7 +199,7 @@ func filledStage(st journal.Stage) views.StageForm {
 	return views.StageForm{
 		Name: st.Name, Days: strconv.Itoa(st.PlannedDays), From: string(st.PlannedFrom), To: string(st.PlannedTo), Lead: string(st.LeadID),
 		Photos: strconv.Itoa(st.Gate.Photos), Checks: strings.Join(st.Gate.Checks, "\n"), Cautions: strings.Join(st.Cautions, "\n"),
-		Teardown: st.Teardown, Version: st.Version,
+		Pricing: views.PricingOf(st.Metered), Teardown: st.Teardown, Version: st.Version,
 	}
 }
 
@@ -205,8 +207,21 @@ func filledStage(st journal.Stage) views.StageForm {
 func stageForm(f *form) views.StageForm {
 	return views.StageForm{
 		Name: f.raw("name"), Days: f.raw("days"), From: f.raw("from"), To: f.raw("to"), Lead: f.raw("lead"),
-		Photos: f.raw("photos"), Checks: f.raw("checks"), Cautions: f.raw("cautions"), Teardown: f.raw("teardown") != "", Version: f.version(),
+		Photos: f.raw("photos"), Checks: f.raw("checks"), Cautions: f.raw("cautions"), Pricing: f.raw("pricing"),
+		Teardown: f.raw("teardown") != "", Version: f.version(),
 	}
+}
+
+// metered reads how a stage is priced; was stands where the form does not ask.
+func (f *form) metered(name string, was bool) bool {
+	if !f.has(name) {
+		return was
+	}
+	said := f.line(name)
+	if said != views.PricedFixed && said != views.PricedMetered {
+		f.bad.Add(name, "Please choose a fixed price, or time and materials.")
+	}
+	return said == views.PricedMetered
 }
 
 // stageSave stores a stage's name, plan, lead, gate and cautions.
@@ -217,10 +232,14 @@ func (a *App) stageSave(c echo.Context) error {
 		return err
 	}
 	ctx, build, id := c.Request().Context(), of(c).build.ID, stageID(c)
+	stored, err := a.steps.StageOf(ctx, actor(c), build, id)
+	if err != nil {
+		return err
+	}
 	change := flow.StageChange{
 		Version: f.version(), Name: f.line("name"), PlannedDays: f.number("days", 0, 1, 400), PlannedFrom: f.date("from"), PlannedTo: f.date("to"),
 		LeadID: formID[journal.PersonID](f, "lead"), Gate: journal.Gate{Photos: f.number("photos", 0, 0, 500), Checks: f.lines("checks")},
-		Cautions: f.lines("cautions"), Teardown: f.raw("teardown") != "",
+		Cautions: f.lines("cautions"), Teardown: f.raw("teardown") != "", Metered: f.metered("pricing", stored.Stage.Metered),
 	}
 	if err = f.check(journal.Stage{
 		Name: change.Name, PlannedDays: change.PlannedDays, PlannedFrom: change.PlannedFrom, PlannedTo: change.PlannedTo,

@@ -37,10 +37,11 @@ func officePages() map[string]Page {
 	scoping := Scope{Frame: heronFrame("Scope", "/scope"), Stored: scopingBramble(), Stages: shopStages(0, 0), Total: 6552000, Leads: []journal.Person{ines, tomas}, Owners: 1,
 		Terms: billing.Terms{Deposit: 500000, HoldbackRate: 500, DueDays: 14}, Agreement: AgreementForm{Version: 2}}
 	for _, s := range scoping.Stages {
-		scoping.Lines = append(scoping.Lines, ScopeLine{ID: string(s.Stage.ID), Version: 1, Name: s.Stage.Name, Labour: "4,200.00", Parts: "840.00", Days: "8", From: "2026-03-02", To: "2026-04-20", State: s.Stage.State})
+		scoping.Lines = append(scoping.Lines, ScopeLine{ID: string(s.Stage.ID), Version: 1, Name: s.Stage.Name, Labour: "4,200.00", Parts: "840.00", Days: "8", Pricing: PricedFixed, From: "2026-03-02", To: "2026-04-20", State: s.Stage.State})
 	}
+	scoping.Lines[2].Pricing, scoping.Stages[2].Stage.Metered = PricedMetered, true
 	scoping.Lines[3].Labour, scoping.Problems = "12e3", journal.Problems{"stages.3.labour": "Please type an amount such as 1,234.50, with at most two decimals."}
-	scoping.Lines = append(scoping.Lines, ScopeLine{})
+	scoping.Lines = append(scoping.Lines, ScopeLine{Pricing: PricedFixed})
 	agreed := Scope{Frame: heronFrame("Scope", "/scope"), Stored: heron(), Stages: shopStages(6, 2), Total: 6552000}
 
 	form := PaperForm{Title: "Both front floor pans", Reason: "Rust has eaten through both pans under the mats.", Stage: "sh", Days: "6", Version: 5, Lines: []LineForm{
@@ -95,7 +96,7 @@ func officePages() map[string]Page {
 		"terms-fixed":   Terms{Frame: heronFrame("Terms", "/terms"), Fixed: true, Stored: billing.Terms{Deposit: 500000, Crediting: billing.ProRata, HoldbackRate: 500, DueDays: 14}, Form: TermsForm{TaxParts: "6.25", TaxBasis: "line"}},
 		"build-people":  BuildPeople{Frame: heronFrame("Owners", "/people"), Parties: []Party{owner, deleg}, Choices: []journal.Person{edda}, As: "delegate", Problems: journal.Problems{"named_by": "Please say where the owner named this delegate in writing, such as: letter of 3 March."}},
 		"stage-missing": stopped, "stage-floor": onFloor, "stage-ready": ready, "stage-closed": closed, "stage-new": staffStage(journal.NotStarted),
-		"stage-edit":    StageEdit{Frame: heronFrame("Body metal", "/stages/sh/edit"), Stage: ready.Stage, Form: StageForm{Name: "Body metal", Days: "30", Photos: "8", Checks: "Door gaps measured\nWelds dressed", Cautions: "Lead.", Version: 4}, Leads: []journal.Person{ines}},
+		"stage-edit":    StageEdit{Frame: heronFrame("Body metal", "/stages/sh/edit"), Stage: ready.Stage, Form: StageForm{Name: "Body metal", Days: "30", Photos: "8", Checks: "Door gaps measured\nWelds dressed", Cautions: "Lead.", Pricing: PricedMetered, Version: 4}, Leads: []journal.Person{ines}},
 		"plans":         Plans{Frame: officeFrame("Plans", "/plans"), Plans: []journal.Plan{plan}, Copy: "pl", Name: plan.Name, Problems: journal.Problems{"name": "There is a plan of this name already; please choose another name."}},
 		"plan-edit":     PlanEdit{Frame: officeFrame("Plan", "/plans/pl"), Plan: plan, Form: planForm, Problems: journal.Problems{"stages.2.days": "Please plan between 1 and 400 working days."}},
 		"paper-edit":    edit,

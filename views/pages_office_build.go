@@ -86,8 +86,8 @@ func (p StaffBuild) List() WaitList {
 // ScopeLine is one stage in the scope form, as typed. With N counted from 0, the
 // field names are "stages.N.id", "stages.N.version", "stages.N.name",
 // "stages.N.labour", "stages.N.parts", "stages.N.outside",
-// "stages.N.delivery", "stages.N.other", "stages.N.days", "stages.N.from",
-// "stages.N.to", "stages.N.lead" and "stages.N.drop" ("yes" when ticked).
+// "stages.N.delivery", "stages.N.other", "stages.N.pricing" (see [PricingOf]),
+// "stages.N.days", "stages.N.from", "stages.N.to", "stages.N.lead" and "stages.N.drop" ("yes" when ticked).
 type ScopeLine struct {
 	ID       string // "" for a stage being added
 	Version  int
@@ -97,6 +97,7 @@ type ScopeLine struct {
 	Outside  string
 	Delivery string
 	Other    string
+	Pricing  string
 	Days     string
 	From     string
 	To       string

@@ -217,6 +217,28 @@ func (Terms) CreditingOptions() []Option {
 	return options
 }
 
+// PricedFixed and PricedMetered are what the field "pricing" of a stage says.
+const (
+	PricedFixed   = "fixed"
+	PricedMetered = "metered"
+)
+
+// PricingOf returns what the field "pricing" says for a stage.
+func PricingOf(metered bool) string {
+	if metered {
+		return PricedMetered
+	}
+	return PricedFixed
+}
+
+// PricingOptions offers how a stage is priced.
+func (Frame) PricingOptions() []Option {
+	return []Option{
+		{Value: PricedFixed, Text: "Fixed price", Help: "The value is billed, whatever the work takes"},
+		{Value: PricedMetered, Text: "Time and materials", Help: "The hours, parts and outside work logged are billed; the value is the most it may cost"},
+	}
+}
+
 // BasisOptions offers how tax is rounded.
 func (Terms) BasisOptions() []Option {
 	return []Option{

@@ -39,11 +39,13 @@ func (p Scope) LineSays(i int) (string, error) {
 	}
 	value := "no value yet"
 	if total := s.Stage.Value.Total(); total != 0 {
-		said, err := p.Money(total)
+		said, err := p.Priced(total, s.Stage.Metered)
 		if err != nil {
 			return "", err
 		}
 		value = said
+	} else if s.Stage.Metered {
+		value += ", by time and materials"
 	}
 	return value + ", " + WorkingDays(s.Stage.PlannedDays), nil
 }

@@ -58,8 +58,8 @@ type StaffStage struct {
 }
 
 // StageForm is what was typed about a stage. The field names are "name", "days",
-// "from", "to", "lead", "photos", "checks" and "cautions" (one a line each), and
-// "version".
+// "from", "to", "lead", "photos", "checks" and "cautions" (one a line each),
+// "pricing" (see [PricingOf]) while it is not agreed, and "version".
 type StageForm struct {
 	Name     string
 	Days     string
@@ -69,6 +69,7 @@ type StageForm struct {
 	Photos   string
 	Checks   string
 	Cautions string
+	Pricing  string
 	Teardown bool
 	Version  int
 }
@@ -78,6 +79,7 @@ type StageForm struct {
 type StageEdit struct {
 	Frame
 	Stage    journal.Stage // as stored
+	Fixed    bool          // the agreement is recorded: how it is priced stays
 	Form     StageForm
 	Leads    []journal.Person
 	Problems journal.Problems

@@ -79,7 +79,7 @@ func (d *pdfDoc) content() {
 	sheet := d.v.Sheet
 	switch {
 	case sheet.Agreement != nil:
-		d.agreement(*sheet.Agreement)
+		d.agreement()
 	case sheet.Teardown != nil:
 		d.teardown(*sheet.Teardown)
 	case sheet.Acceptance != nil:
@@ -105,6 +105,9 @@ func (d *pdfDoc) content() {
 		stages := "stage "
 		if d.v.Several() {
 			stages = "stages "
+		}
+		if says := d.v.MeteredWords(); says != "" {
+			d.say(says)
 		}
 		d.say("Borne by the " + stages + d.v.BearingStages() + " of " + sheet.Build.Nickname + ".")
 	} else if sheet.Teardown != nil {
@@ -153,7 +156,7 @@ func (d *pdfDoc) becomes() {
 	d.bigs(total, date)
 }
 
-func (d *pdfDoc) agreement(a signoff.SheetAgreement) {
+func (d *pdfDoc) agreement() {
 	var rows []pdfRow
 	for _, st := range d.v.AgreedRows() {
 		help := WorkingDays(st.Days)
@@ -166,11 +169,22 @@ func (d *pdfDoc) agreement(a signoff.SheetAgreement) {
 		for _, k := range st.Kinds {
 			help += "; " + string(k.Kind) + " " + d.said(d.v.Money(k.Amount))
 		}
-		rows = append(rows, pdfRow{what: st.Name, help: help, figure: d.said(d.v.Money(st.Total))})
+		figure := d.said(d.v.Money(st.Total))
+		if st.Metered {
+			figure = "up to " + figure
+			help += "; by time and materials"
+		}
+		rows = append(rows, pdfRow{what: st.Name, help: help, figure: figure})
 	}
-	whole, comes := "The whole build", "The build comes to"
+	whole, comes, before := "The whole build", "The build comes to", "Before tax"
+	if d.v.AtMost() {
+		before += ", at most"
+	}
+	if d.v.AtMost() && !d.v.Taxed() {
+		whole, comes = whole+" at most", comes+" at most"
+	}
 	if d.v.Taxed() {
-		rows = append(rows, pdfRow{what: "Before tax", figure: d.said(d.v.Money(d.v.Sheet.AgreedAfter))},
+		rows = append(rows, pdfRow{what: before, figure: d.said(d.v.Money(d.v.Sheet.AgreedAfter))},
 			pdfRow{what: d.v.TaxWords(), figure: d.said(d.v.Money(d.v.Sheet.DeltaTax))})
 		whole, comes = whole+", with tax", comes+", with tax,"
 	}
@@ -178,42 +192,21 @@ func (d *pdfDoc) agreement(a signoff.SheetAgreement) {
 	rows = append(rows, pdfRow{what: whole, figure: total, strong: true})
 	d.table([2]string{"Stage", "Value"}, rows)
 	d.bigs(big{label: comes, figure: total}, big{label: "It is to be ready on", figure: d.said(d.v.NewDate())})
-	d.section("Terms of payment")
-	d.facts(d.terms(a))
-}
-
-func (d *pdfDoc) terms(a signoff.SheetAgreement) [][2]string {
-	deposit, holdback, due, tax := "none", "none", "on receipt of the invoice", "none at the rates of today"
-	if a.Deposit != 0 {
-		deposit = d.said(d.v.Money(a.Deposit)) + ", asked before work starts and credited " + a.Crediting
-		if a.DepositShare != 0 {
-			deposit += ": " + Percent(a.DepositShare) + " of what each bills before tax and holdback"
-		}
-		if a.RefillFloor != 0 {
-			deposit += ": once no more than " + d.said(d.v.Money(a.RefillFloor)) + " is left"
-		}
+	d.section(d.v.TermsTitle())
+	terms, err := d.v.AgreedTerms()
+	d.said("", err)
+	var facts [][2]string
+	for _, f := range terms {
+		facts = append(facts, [2]string{f.Name, f.Says})
 	}
-	if a.HoldbackRate != 0 {
-		holdback = Percent(a.HoldbackRate) + " of what is billed before tax, until delivery is accepted"
-	}
-	if a.DueDays != 0 {
-		due = "within " + Plural(a.DueDays, "day", "days") + " of the invoice"
-	}
-	if len(d.v.Sheet.TaxRates) > 0 {
-		per := "per invoice"
-		if a.TaxPerLine {
-			per = "per line"
-		}
-		tax = d.v.RateWords() + ", rounded " + per + "; at the rates of the day of the invoice"
-	}
-	return [][2]string{
-		{"Each stage", "is billed when it closes, at its value and what was signed for it since"},
-		{"Deposit", deposit}, {"Holdback", holdback}, {"To pay", due}, {"Tax", tax},
-	}
+	d.facts(facts)
 }
 
 func (d *pdfDoc) teardown(t signoff.SheetTeardown) {
 	cost := d.said(d.v.Money(t.CostWithTax))
+	if d.v.Sheet.Stage.Metered {
+		cost = "up to " + cost + ", by time and materials"
+	}
 	if d.v.Taxed() {
 		cost += " with tax, " + d.said(d.v.Money(t.Cost)) + " before it"
 	}

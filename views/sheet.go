@@ -56,17 +56,20 @@ func (v SheetView) Photos() []PhotoView {
 func (v SheetView) Change() (string, error) {
 	switch v.Sheet.Kind {
 	case signoff.BuildAgreement:
-		total, err := v.Money(v.Sheet.TotalAfter)
+		total, err := v.comesTo()
 		if err != nil {
 			return "", err
 		}
 		ready, err := v.PlainDay(v.Sheet.DateAfter)
-		return total + v.taxSuffix() + ", ready on " + ready, err
+		return total + ", ready on " + ready, err
 	case signoff.Teardown:
 		if v.Sheet.Teardown.CostWithTax == 0 {
 			return "leave to take the truck apart", nil
 		}
 		cost, err := v.Money(v.Sheet.Teardown.CostWithTax)
+		if v.Sheet.Stage.Metered {
+			cost = "up to " + cost
+		}
 		return "leave to take the truck apart, at " + cost + v.taxSuffix(), err
 	case signoff.DateChange:
 		date, err := v.NewDate()
@@ -76,6 +79,21 @@ func (v SheetView) Change() (string, error) {
 		return "the truck is handed over on " + day, err
 	}
 	return v.Effect(v.Sheet.DeltaWithTax, v.Sheet.Days)
+}
+
+// comesTo says what an agreement comes to. Where a stage goes by time and
+// materials only the sum before tax is bounded, as tax goes by what is logged.
+func (v SheetView) comesTo() (string, error) {
+	switch {
+	case v.AtMost() && v.Taxed():
+		most, err := v.Money(v.Sheet.AgreedAfter)
+		return "up to " + most + " before tax", err
+	case v.AtMost():
+		most, err := v.Money(v.Sheet.TotalAfter)
+		return "up to " + most, err
+	}
+	total, err := v.Money(v.Sheet.TotalAfter)
+	return total + v.taxSuffix(), err
 }
 
 func (v SheetView) taxSuffix() string {
@@ -105,7 +123,8 @@ func (v SheetView) Done() (string, error) {
 	name := v.Sheet.Build.Nickname
 	switch v.Sheet.Kind {
 	case signoff.BuildAgreement:
-		return fmt.Sprintf("%s is agreed at %s%s, and is to be ready on %s.", name, total, v.taxSuffix(), date), nil
+		total, err := v.comesTo()
+		return fmt.Sprintf("%s is agreed at %s, and is to be ready on %s.", name, total, date), err
 	case signoff.Teardown:
 		return fmt.Sprintf("The shop may take %s apart now.", name), nil
 	case signoff.DateChange:
@@ -188,6 +207,28 @@ func (v SheetView) BearingStages() string {
 	}
 	return List(names)
 }
+
+// MeteredWords says what a change order means for the stages by time and
+// materials that bear it; "" when none does.
+func (v SheetView) MeteredWords() string {
+	var names []string
+	for _, s := range v.Sheet.Splits() {
+		if s.Stage.Metered {
+			names = append(names, s.Stage.Name)
+		}
+	}
+	switch len(names) {
+	case 0:
+		return ""
+	case 1:
+		return names[0] + " goes by time and materials: this moves the most it may cost, and you pay what is logged."
+	}
+	return List(names) + " go by time and materials: this moves the most they may cost, and you pay what is logged."
+}
+
+// AtMost reports whether the total of an agreement before tax is the most that it
+// can come to, because a stage goes by time and materials.
+func (v SheetView) AtMost() bool { return v.Sheet.Agreement != nil && v.Sheet.Agreement.Metered() }
 
 // MonthName returns "April 2026" for the month of the standing allowance.
 func (v SheetView) MonthName() (string, error) {

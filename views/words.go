@@ -77,6 +77,16 @@ func (w Words) MoneyOrNothing(c journal.Cents) (string, error) {
 	return w.Money(c)
 }
 
+// Priced returns what a stage comes to: "$4,000.00", or for one by time and
+// materials "up to $4,000.00, by time and materials"; "nothing" for zero.
+func (w Words) Priced(value journal.Cents, metered bool) (string, error) {
+	said, err := w.MoneyOrNothing(value)
+	if metered {
+		said = "up to " + said + ", by time and materials"
+	}
+	return said, err
+}
+
 // Effect returns what a change does to cost and date in one phrase:
 // "+ $2,339.00 and 6 working days", "− $20.00, same date", "no cost and
 // 2 working days".

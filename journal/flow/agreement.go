@@ -3,6 +3,7 @@ package flow
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"farbay/journal"
 	"farbay/journal/billing"
@@ -58,6 +59,12 @@ func checkFixed(bad journal.Problems, agreed, t billing.Terms) {
 		{"holdback_rate", t.HoldbackRate != agreed.HoldbackRate},
 		{"due_days", t.DueDays != agreed.DueDays},
 		{"tax_basis", t.Tax.PerLine != agreed.Tax.PerLine},
+		{"holdback_cap", t.HoldbackCap != agreed.HoldbackCap},
+		{"mark_up", t.MarkUp != agreed.MarkUp},
+		{"bill_days", !slices.Equal(t.BillDays, agreed.BillDays)},
+		{"late_asks", t.LateAsks != agreed.LateAsks},
+		{"transport", t.Transport != agreed.Transport},
+		{"deliver_to", t.DeliverTo != agreed.DeliverTo},
 	} {
 		if term.changed {
 			bad.Add(term.field, sentence)
@@ -101,14 +108,13 @@ func (s *Steps) RecordAgreement(ctx context.Context, a Actor, id journal.BuildID
 		if err != nil {
 			return "", nil, err
 		}
-		var total journal.Cents
+		total, err := agreedTotal(stages)
+		if err != nil {
+			return "", nil, err
+		}
 		values := make([]map[string]any, 0, len(stages))
 		for _, st := range stages {
-			total += st.Value.Total()
 			values = append(values, stageDetail(st))
-		}
-		if total <= 0 {
-			return "", nil, journal.Errorf(journal.Invalid, "Please give the stages their values first; the agreement would come to nothing.")
 		}
 		if err := checkSignedTotal(g.Total, total); err != nil {
 			return "", nil, err
@@ -126,6 +132,25 @@ func (s *Steps) RecordAgreement(ctx context.Context, a Actor, id journal.BuildID
 			"owners": owners, "stages": values, "total": int64(total), "terms": termsDetail(terms),
 		}, nil
 	})
+}
+
+// agreedTotal returns what the stages come to before tax, or why there is
+// nothing to agree to yet.
+func agreedTotal(stages []journal.Stage) (journal.Cents, error) {
+	var total journal.Cents
+	for _, st := range stages {
+		total += st.Value.Total()
+	}
+	if total <= 0 {
+		return 0, journal.Errorf(journal.Invalid, "Please give the stages their values first; the agreement would come to nothing.")
+	}
+	for _, st := range stages {
+		if st.Metered && st.Value.Total() == 0 {
+			return 0, journal.Errorf(journal.Invalid,
+				"%s is by time and materials and has no value, so nothing of its work could be billed. Please give it the most it may cost, or make it a fixed price.", st.Name)
+		}
+	}
+	return total, nil
 }
 
 func checkAgreement(g Agreement, today journal.Date) error {
@@ -192,5 +217,7 @@ func termsDetail(t billing.Terms) map[string]any {
 		"deposit": int64(t.Deposit), "crediting": string(t.Crediting),
 		"deposit_share": int64(t.DepositShare), "refill_floor": int64(t.RefillFloor), "holdback_rate": int64(t.HoldbackRate),
 		"tax": rates, "tax_per_line": t.Tax.PerLine, "due_days": t.DueDays,
+		"holdback_cap": t.HoldbackCap, "mark_up": int64(t.MarkUp), "bill_days": append([]int{}, t.BillDays...),
+		"late_asks": t.LateAsks, "transport": string(t.Transport), "deliver_to": t.DeliverTo,
 	}
 }

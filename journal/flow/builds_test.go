@@ -227,7 +227,11 @@ func TestAgreement_fixesValuesAndTerms(t *testing.T) {
 	row.Value.Labour++
 	refused(t, y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{row}), journal.Conflict)
 	row.Value.Labour--
-	row.Drop = true
+	row.Metered = true
+	refused(t, y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{row}), journal.Conflict)
+	edit := flow.StageChange{Version: row.Version, Name: row.Name, PlannedDays: row.PlannedDays, Metered: true}
+	refused(t, y.steps.SaveStage(y.ctx, y.office, y.heron, row.StageID, edit), journal.Invalid, "pricing")
+	row.Metered, row.Drop = false, true
 	refused(t, y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{row}), journal.Conflict)
 	refused(t, y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{{Name: "One more", PlannedDays: 1}}), journal.Conflict)
 
@@ -408,4 +412,53 @@ func TestSaveStage(t *testing.T) {
 	c.Cautions = []string{"one\ttab"}
 	refused(t, y.steps.SaveStage(y.ctx, y.office, y.heron, st.ID, c), journal.Invalid, "name", "checks", "photos", "cautions")
 	refused(t, y.steps.SaveStage(y.ctx, y.office, y.juniper, st.ID, c), journal.NotFound)
+}
+
+// How a stage is priced is chosen while scoping, on the scope or on the stage,
+// and what it was is part of what is agreed.
+func TestPricing_isChosenWhileScoping(t *testing.T) {
+	y := newYard(t)
+	row := rowOf(y.stage(y.heron, 3))
+	row.Metered = true
+	y.do(y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{row}))
+	if st := y.stage(y.heron, 3); !st.Metered {
+		t.Fatalf("stage is %+v", st)
+	}
+	// The value is missing on this stage alone: it would be a ceiling of nothing.
+	other := rowOf(y.stage(y.heron, 4))
+	other.Value.Labour = 50_000
+	y.do(y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{other}))
+	g := flow.Agreement{Version: y.view(y.heron).Build.Version, On: "2026-02-02", How: "by letter", ReadyOn: "2026-09-24", Total: 50_000}
+	err := y.steps.RecordAgreement(y.ctx, y.office, y.heron, g)
+	refused(t, err, journal.Invalid)
+	if said := journal.MessageOf(err); !strings.Contains(said, y.stage(y.heron, 3).Name) {
+		t.Errorf("the stage without a ceiling is not named: %s", said)
+	}
+
+	// Another stage turns to time and materials on its own page. Whoever read the
+	// scope before has not agreed to that.
+	st := y.stage(y.heron, 4)
+	y.do(y.steps.SaveStage(y.ctx, y.office, y.heron, st.ID, flow.StageChange{Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, Metered: true}))
+	refused(t, y.steps.RecordAgreement(y.ctx, y.office, y.heron, g), journal.Conflict)
+	row = rowOf(y.stage(y.heron, 3))
+	row.Metered = false
+	y.do(y.steps.SaveScope(y.ctx, y.office, y.heron, []flow.StageScope{row}))
+	g.Version = y.view(y.heron).Build.Version
+	y.do(y.steps.RecordAgreement(y.ctx, y.office, y.heron, g))
+
+	var detail struct {
+		Stages []struct{ Metered bool }
+	}
+	if err := json.Unmarshal([]byte(y.events(y.heron, "agreement recorded")[0].Detail), &detail); err != nil {
+		t.Fatal(err)
+	}
+	if detail.Stages[3].Metered || !detail.Stages[4].Metered {
+		t.Errorf("the record says %+v", detail.Stages)
+	}
+	// Days and dates of a metered stage can still change after the agreement.
+	st = y.stage(y.heron, 4)
+	y.do(y.steps.SaveStage(y.ctx, y.office, y.heron, st.ID, flow.StageChange{Version: st.Version, Name: st.Name, PlannedDays: 9, Metered: true}))
+	st = y.stage(y.heron, 4)
+	err = y.steps.SaveStage(y.ctx, y.office, y.heron, st.ID, flow.StageChange{Version: st.Version, Name: st.Name, PlannedDays: 9})
+	refused(t, err, journal.Invalid, "pricing")
 }

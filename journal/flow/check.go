@@ -140,7 +140,7 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 	}
 	for _, st := range stages {
 		ref := "stage:" + string(st.ID)
-		if st.State == journal.Closed && st.Value != (journal.Split{}) && !ever[ref] { // one taken back bills with the next
+		if st.State == journal.Closed && st.Value != (journal.Split{}) && !st.Metered && !ever[ref] { // one taken back bills with the next
 			add(b.ID, string(st.ID), "%s is closed and was not billed.", st.Name)
 		}
 	}

@@ -2,7 +2,7 @@ package flow
 
 import (
 	"fmt"
-	"slices"
+	"reflect"
 
 	"farbay/journal"
 	"farbay/journal/billing"
@@ -36,17 +36,7 @@ func sameScope(r Reads, b journal.Build, sheet signoff.Sheet) error {
 	if err != nil {
 		return err
 	}
-	now := signoff.SheetAgreement{
-		Deposit: terms.Deposit, Crediting: string(terms.Crediting), DepositShare: terms.DepositShare, RefillFloor: terms.RefillFloor, HoldbackRate: terms.HoldbackRate,
-		TaxPerLine: terms.Tax.PerLine, DueDays: terms.DueDays,
-	}
-	for _, st := range stages {
-		now.Stages = append(now.Stages, agreedStage(st))
-	}
-	shown := *sheet.Agreement
-	if !slices.Equal(now.Stages, shown.Stages) || now.Deposit != shown.Deposit || now.Crediting != shown.Crediting ||
-		now.DepositShare != shown.DepositShare || now.RefillFloor != shown.RefillFloor ||
-		now.HoldbackRate != shown.HoldbackRate || now.TaxPerLine != shown.TaxPerLine || now.DueDays != shown.DueDays {
+	if !reflect.DeepEqual(agreementSheet(stages, terms), *sheet.Agreement) {
 		return journal.Errorf(journal.Conflict, "The shop has changed the scope since it sent this agreement. Nothing was recorded; the shop will send it once more.")
 	}
 	return nil

@@ -118,21 +118,42 @@ func (f *freezer) agreement() ([]billing.Charge, error) {
 	if err != nil {
 		return nil, err
 	}
-	terms := f.acc.Terms
-	f.sheet.Agreement = &signoff.SheetAgreement{
-		Stages: []signoff.SheetAgreed{}, Deposit: terms.Deposit, Crediting: string(terms.Crediting),
-		DepositShare: terms.DepositShare, RefillFloor: terms.RefillFloor, HoldbackRate: terms.HoldbackRate,
-		TaxPerLine: terms.Tax.PerLine, DueDays: terms.DueDays,
-	}
-	for _, st := range stages {
-		f.sheet.Agreement.Stages = append(f.sheet.Agreement.Stages, agreedStage(st))
-	}
+	shown := agreementSheet(stages, f.acc.Terms)
+	f.sheet.Agreement, f.sheet.Notices = &shown, shown.Notices()
 	f.sheet.DateBefore, f.sheet.DateAfter = "", f.draft.ReadyOn
 	return stageCharges(stages), nil
 }
 
-func agreedStage(st journal.Stage) signoff.SheetAgreed {
-	return signoff.SheetAgreed{ID: st.ID, Name: st.Name, Value: signoff.SheetSplit(st.Value), Days: st.PlannedDays, From: st.PlannedFrom, To: st.PlannedTo}
+// agreementSheet is what an agreement on the stages and terms shows. Terms that
+// come to nothing are left out: a limit without a holdback, and what is only about
+// time and materials where no stage goes by it.
+func agreementSheet(stages []journal.Stage, terms billing.Terms) signoff.SheetAgreement {
+	a := signoff.SheetAgreement{
+		Stages: []signoff.SheetAgreed{}, Deposit: terms.Deposit, Crediting: string(terms.Crediting),
+		DepositShare: terms.DepositShare, RefillFloor: terms.RefillFloor, HoldbackRate: terms.HoldbackRate,
+		TaxPerLine: terms.Tax.PerLine, DueDays: terms.DueDays,
+		LateAsks: terms.LateAsks, Transport: string(terms.Transport), DeliverTo: terms.DeliverTo,
+	}
+	for _, st := range stages {
+		a.Stages = append(a.Stages, signoff.SheetAgreed{
+			ID: st.ID, Name: st.Name, Value: signoff.SheetSplit(st.Value), Metered: st.Metered,
+			Days: st.PlannedDays, From: st.PlannedFrom, To: st.PlannedTo,
+		})
+	}
+	if limit := terms.Limit(); limit.Name != "" && terms.HoldbackRate != 0 {
+		a.HoldbackLimit = &signoff.SheetLimit{Name: limit.Name, OfPayment: limit.OfPayment, OfPrice: limit.OfPrice}
+	}
+	if a.Metered() {
+		a.MarkUp = terms.MarkUp
+		if len(terms.BillDays) > 0 {
+			a.BillDays = terms.BillDays
+		}
+	}
+	return a
+}
+
+func stageOnSheet(st journal.Stage) signoff.SheetStage {
+	return signoff.SheetStage{ID: st.ID, Name: st.Name, Metered: st.Metered}
 }
 
 func (f *freezer) stage() error {
@@ -140,7 +161,7 @@ func (f *freezer) stage() error {
 		return nil
 	}
 	st, err := f.r.Stage(f.build.ID, f.draft.StageID)
-	f.sheet.Stage = signoff.SheetStage{ID: st.ID, Name: st.Name}
+	f.sheet.Stage = stageOnSheet(st)
 	return err
 }
 
@@ -175,7 +196,8 @@ func (f *freezer) change() error {
 			if err != nil {
 				return err
 			}
-			line.Stage = &signoff.SheetStage{ID: st.ID, Name: st.Name}
+			stage := stageOnSheet(st)
+			line.Stage = &stage
 		}
 		f.sheet.Lines = append(f.sheet.Lines, line)
 	}

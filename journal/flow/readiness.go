@@ -75,12 +75,8 @@ func agreementReady(r Reads, b journal.Build) error {
 	if err != nil {
 		return err
 	}
-	var total journal.Cents
-	for _, st := range stages {
-		total += st.Value.Total()
-	}
-	if total <= 0 {
-		return journal.Errorf(journal.Invalid, "Please give the stages their values first; the agreement would come to nothing.")
+	if _, err := agreedTotal(stages); err != nil {
+		return err
 	}
 	terms, err := r.Terms(b.ID)
 	if err != nil {

@@ -12,7 +12,8 @@ type StageScope struct {
 	StageID     journal.StageID // "" adds a stage at the end
 	Version     int             // of the stage, as read
 	Name        string
-	Value       journal.Split // before tax
+	Value       journal.Split // before tax; of a metered stage the ceiling
+	Metered     bool          // by time and materials; else at a fixed price
 	PlannedDays int
 	PlannedFrom journal.Date
 	PlannedTo   journal.Date
@@ -23,9 +24,10 @@ type StageScope struct {
 // maxStages bounds a build's stages, as [journal.Plan.Validate] does a plan's.
 const maxStages = 40
 
-// SaveScope stores names, values, planned days and dates, and leads of the given
-// stages, adds and drops stages, all or nothing; stages not named stay. After
-// the agreement only days, dates and leads can change. What changes counts as a
+// SaveScope stores names, values and how they are priced, planned days and
+// dates, and leads of the given stages, adds and drops stages, all or nothing;
+// stages not named stay. After the agreement only days, dates and leads can
+// change. What changes counts as a
 // change of the build, so that an agreement is recorded on the values its
 // reader saw. Office only.
 //
@@ -99,9 +101,9 @@ func (x *scoping) row(i int, row StageScope) error {
 		}
 	}
 	was := st
-	st.Name, st.Value, st.LeadID = journal.CleanLine(row.Name), row.Value, row.LeadID
+	st.Name, st.Value, st.Metered, st.LeadID = journal.CleanLine(row.Name), row.Value, row.Metered, row.LeadID
 	st.PlannedDays, st.PlannedFrom, st.PlannedTo = row.PlannedDays, row.PlannedFrom, row.PlannedTo
-	fixed := st.ID == "" || row.Drop || st.Name != was.Name || st.Value != was.Value
+	fixed := st.ID == "" || row.Drop || st.Name != was.Name || st.Value != was.Value || st.Metered != was.Metered
 	if fixed && x.build.State != journal.Scoping {
 		return valuesFixed()
 	}
@@ -214,13 +216,14 @@ func (x *scoping) record(kind string, st journal.Stage) error {
 
 func valuesFixed() error {
 	return journal.Errorf(journal.Conflict,
-		"The agreement is recorded, so stages and their values are fixed. Please send a change order instead.")
+		"The agreement is recorded, so stages, their values and how they are priced are fixed. Please send a change order instead.")
 }
 
 // StageChange is an edit of one stage's plan.
 type StageChange struct {
 	Version     int // as read
 	Name        string
+	Metered     bool // by time and materials; fixed by the agreement
 	PlannedDays int
 	PlannedFrom journal.Date
 	PlannedTo   journal.Date
@@ -231,11 +234,12 @@ type StageChange struct {
 }
 
 // SaveStage stores an edit of a stage's name, plan, lead, gate and cautions, at
-// any time; value and state stay. A ticked check keeps its tick as long as its
+// any time, and until the agreement is recorded whether it is by time and
+// materials; value and state stay. A ticked check keeps its tick as long as its
 // wording stays the same. Office only.
 //
-// It returns [journal.Invalid] beside name, days, to, photos, checks, cautions
-// and lead, and [journal.Conflict] when the stage was changed meanwhile.
+// It returns [journal.Invalid] beside name, days, from, to, photos, checks, cautions,
+// lead and pricing, and [journal.Conflict] when the stage was changed meanwhile.
 func (s *Steps) SaveStage(ctx context.Context, a Actor, id journal.BuildID, stage journal.StageID, c StageChange) error {
 	if err := asOffice(a); err != nil {
 		return err
@@ -248,12 +252,20 @@ func (s *Steps) SaveStage(ctx context.Context, a Actor, id journal.BuildID, stag
 		if st.Version != c.Version {
 			return changedMeanwhile("stage")
 		}
-		lead := st.LeadID
+		b, err := tx.Build(id)
+		if err != nil {
+			return err
+		}
+		lead, priced := st.LeadID, st.Metered
+		st.Metered = c.Metered
 		st.Name, st.PlannedDays = journal.CleanLine(c.Name), c.PlannedDays
 		st.PlannedFrom, st.PlannedTo, st.LeadID = c.PlannedFrom, c.PlannedTo, c.LeadID
 		st.Gate = journal.Gate{Photos: c.Gate.Photos, Checks: cleanLines(c.Gate.Checks)}
 		st.Cautions, st.Teardown = cleanLines(c.Cautions), c.Teardown
 		bad := journal.ProblemsOf(st.Validate())
+		if st.Metered != priced && b.State != journal.Scoping {
+			bad.Add("pricing", "Whether this stage has a fixed price or goes by time and materials is part of the recorded agreement and cannot change any more.")
+		}
 		if st.LeadID != lead {
 			if err := checkLead(tx, bad, "lead", st.LeadID); err != nil {
 				return err
@@ -261,6 +273,12 @@ func (s *Steps) SaveStage(ctx context.Context, a Actor, id journal.BuildID, stag
 		}
 		if err := bad.Err(); err != nil {
 			return err
+		}
+		if st.Metered != priced {
+			// An agreement is recorded on what its reader saw, see [Steps.SaveScope].
+			if err := tx.SaveBuild(b); err != nil {
+				return err
+			}
 		}
 		if err := tx.SaveStage(st); err != nil {
 			return err
@@ -282,7 +300,7 @@ func stageDetail(st journal.Stage) map[string]any {
 	return map[string]any{
 		"stage": string(st.ID), "name": st.Name, "position": st.Position, "days": st.PlannedDays,
 		"from": string(st.PlannedFrom), "to": string(st.PlannedTo), "lead": string(st.LeadID),
-		"value": value, "total": int64(st.Value.Total()),
+		"value": value, "total": int64(st.Value.Total()), "metered": st.Metered,
 		"gate_photos": st.Gate.Photos, "gate_checks": st.Gate.Checks, "teardown": st.Teardown,
 	}
 }

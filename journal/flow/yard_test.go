@@ -179,7 +179,7 @@ func (y *yard) agree(build journal.BuildID) {
 
 func rowOf(st journal.Stage) flow.StageScope {
 	return flow.StageScope{
-		StageID: st.ID, Version: st.Version, Name: st.Name, Value: st.Value, PlannedDays: st.PlannedDays,
+		StageID: st.ID, Version: st.Version, Name: st.Name, Value: st.Value, Metered: st.Metered, PlannedDays: st.PlannedDays,
 		PlannedFrom: st.PlannedFrom, PlannedTo: st.PlannedTo, LeadID: st.LeadID,
 	}
 }

@@ -1,6 +1,10 @@
 package signoff
 
-import "farbay/journal"
+import (
+	"slices"
+
+	"farbay/journal"
+)
 
 // SheetAgreement is what only a build agreement holds. The total and the date
 // agreed are the sheet's AgreedAfter, TotalAfter and DateAfter.
@@ -14,6 +18,28 @@ type SheetAgreement struct {
 	HoldbackRate journal.BasisPoints `json:"holdback_rate"`           // 0 for none
 	TaxPerLine   bool                `json:"tax_per_line"`            // tax rounded by line, not by invoice
 	DueDays      int                 `json:"due_days"`                // calendar days from invoice to due; 0 on receipt
+
+	// What follows is left out where nothing is agreed about it, as it is in
+	// agreements from before these terms were known.
+	HoldbackLimit *SheetLimit         `json:"holdback_limit,omitempty"` // with a holdback only
+	MarkUp        journal.BasisPoints `json:"mark_up,omitempty"`        // on parts and outside work of metered stages
+	BillDays      []int               `json:"bill_days,omitempty"`      // days of the month on which their work is billed; none: at the close
+	LateAsks      bool                `json:"late_asks,omitempty"`      // while an invoice is late, the next stage opens only after the office has confirmed it
+	Transport     string              `json:"transport,omitempty"`      // who brings the truck to its owner
+	DeliverTo     string              `json:"deliver_to,omitempty"`     // state or country
+}
+
+// Metered reports whether any stage goes by time and materials.
+func (a SheetAgreement) Metered() bool {
+	return slices.ContainsFunc(a.Stages, func(st SheetAgreed) bool { return st.Metered })
+}
+
+// SheetLimit is the limit on holdback that the terms name, in basis points; 0
+// for no such limit.
+type SheetLimit struct {
+	Name      string              `json:"name"`
+	OfPayment journal.BasisPoints `json:"of_payment"` // of each invoice before tax
+	OfPrice   journal.BasisPoints `json:"of_price"`   // of the agreed price before tax
 }
 
 // SheetAgreed is one stage as agreed: its value in cents before tax, by line
@@ -22,9 +48,11 @@ type SheetAgreed struct {
 	ID    journal.StageID `json:"id"`
 	Name  string          `json:"name"`
 	Value SheetSplit      `json:"value"`
-	Days  int             `json:"days"`
-	From  journal.Date    `json:"from"` // "" when not planned
-	To    journal.Date    `json:"to"`
+	// Metered: by time and materials; the value is the most it may cost.
+	Metered bool         `json:"metered,omitempty"`
+	Days    int          `json:"days"`
+	From    journal.Date `json:"from"` // "" when not planned
+	To      journal.Date `json:"to"`
 }
 
 // SheetSplit is an amount by line kind, in cents.

@@ -97,6 +97,9 @@ type SheetBuild struct {
 type SheetStage struct {
 	ID   journal.StageID `json:"id"`
 	Name string          `json:"name"`
+	// Metered: by time and materials, so that a change moves what it may cost at
+	// most.
+	Metered bool `json:"metered,omitempty"`
 }
 
 // SheetLine is one line, with its amount in cents before tax.

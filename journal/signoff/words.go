@@ -1,5 +1,7 @@
 package signoff
 
+import "slices"
+
 // SignSentence is the act's wording that stands beside the button for signing a
 // paper of this kind, and is kept with the decision.
 func (k Kind) SignSentence() string {
@@ -37,6 +39,22 @@ const (
 	workNotice  = "Nothing is done or billed for this until you agree."
 )
 
+// When a build agreement lets the shop bill.
+const (
+	billedOnClosing  = "No stage is billed before it is closed, but for a deposit where this agreement names one."
+	billedOnBillDays = "No stage is billed before it is closed, but for a deposit where this agreement names one, and for the work logged on stages by time and materials, on the days of the month that this agreement names."
+)
+
+// Notices are the sentences that stand above the signature of this build
+// agreement.
+func (a SheetAgreement) Notices() []string {
+	all := BuildAgreement.Notices()
+	if a.Metered() && len(a.BillDays) > 0 {
+		all[slices.Index(all, billedOnClosing)] = billedOnBillDays
+	}
+	return all
+}
+
 // Notices are the sentences that stand above the signature of a paper of this
 // kind.
 //
@@ -48,7 +66,7 @@ func (k Kind) Notices() []string {
 	case BuildAgreement:
 		return []string{
 			"Extra work needs a paper of its own, which you sign before it is begun, or a standing allowance that you have given in writing.",
-			"No stage is billed before it is closed, but for a deposit where this agreement names one.",
+			billedOnClosing,
 			legalNotice,
 		}
 	case Teardown:

@@ -334,7 +334,7 @@ func (b *build) askForPhotos(ctx context.Context) error {
 		}
 		change := flow.StageChange{
 			Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, PlannedFrom: st.PlannedFrom,
-			PlannedTo: st.PlannedTo, LeadID: st.LeadID, Gate: st.Gate, Cautions: st.Cautions, Teardown: st.Teardown,
+			PlannedTo: st.PlannedTo, LeadID: st.LeadID, Gate: st.Gate, Cautions: st.Cautions, Teardown: st.Teardown, Metered: st.Metered,
 		}
 		change.Gate.Photos = photosWanted(st.Name)
 		if err := b.t.steps.SaveStage(ctx, b.office(), b.id, st.ID, change); err != nil {
