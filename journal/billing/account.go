@@ -166,3 +166,19 @@ func tallyOf(a Account, closing ...string) tally {
 	}
 	return t
 }
+
+// Take adds a record of money to the account, as what it is: for a document, on
+// account, or of the deposit.
+func (a *Account) Take(p journal.Payment) {
+	deposit := p.InvoiceID == "" && !p.OnAccount
+	switch {
+	case deposit && p.Refund:
+		a.DepositRefunded -= p.Amount
+	case deposit:
+		a.DepositReceived += p.Amount
+	default:
+		a.Payments = append(a.Payments, Payment{
+			ID: string(p.ID), DocumentID: string(p.InvoiceID), Amount: p.Amount, On: p.On, Reverses: string(p.ReversesID),
+		})
+	}
+}

@@ -108,4 +108,27 @@
 // every figure of the invoice, so its credit memo settles it to the cent; only
 // holdback that is not held any more (released, or given back by a credit memo
 // since) is not given back again.
+//
+// # Books
+//
+// In double-entry books, debits positive: a document puts its payable on the
+// receivable, its holdback on what is held back and its deposit credit on the
+// deposits, and takes its lines from the income of their kinds and its tax from
+// the sales tax. Money goes to where its means comes in, against the receivable
+// when it is for a document, the deposits when it is of the deposit, and what is on
+// account when it is paid on account; what is sent back or reversed is the same
+// with the other sign. Whatever is used of the money on account after an entry, by
+// the rule of [Open], moves from there to the receivable within that entry. So the
+// receivable is what is open on all documents, the credit on them taken off.
+// An entry has the day of issue or the day on which the money came or went, not
+// the day on which it was recorded. Money for a document that was issued later is
+// on account until then.
+// Source: common practice, no source.
+//
+// The tax of a document divided over line kinds, for a tax return: on the item
+// basis the tax of each kind's items; on the invoice basis the whole cents of each
+// kind's exact tax, and the cents left over one each to the largest fractions, the
+// first of equals first. A document of negative tax divides as its positive
+// counterpart, so a cancelling credit memo takes back kind by kind what the invoice
+// charged. Source: our own choice; the rule on rounding above only fixes the sum.
 package billing

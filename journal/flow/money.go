@@ -54,7 +54,7 @@ func (s *Steps) accountUntil(r Reads, b journal.Build, until time.Time) (billing
 	}
 	for _, p := range payments {
 		if known(p.RecordedAt) {
-			addPayment(&a, p)
+			a.Take(p)
 		}
 	}
 	return a, nil
@@ -72,20 +72,6 @@ func agreedBy(r Reads, build journal.BuildID, known func(time.Time) bool) (bool,
 		}
 	}
 	return false, nil
-}
-
-func addPayment(a *billing.Account, p journal.Payment) {
-	deposit := p.InvoiceID == "" && !p.OnAccount
-	switch {
-	case deposit && p.Refund:
-		a.DepositRefunded -= p.Amount
-	case deposit:
-		a.DepositReceived += p.Amount
-	default:
-		a.Payments = append(a.Payments, billing.Payment{
-			ID: string(p.ID), DocumentID: string(p.InvoiceID), Amount: p.Amount, On: p.On, Reverses: string(p.ReversesID),
-		})
-	}
 }
 
 // addAgreed adds what is agreed: the stages' values in the order of work, then
