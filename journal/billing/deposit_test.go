@@ -113,3 +113,18 @@ func TestDepositAsked_UntilItIsIn(t *testing.T) {
 		}
 	}
 }
+
+// A receipt that invoices have used bounces after the deposit was filled up and all
+// is billed: the build lacks it, so it is asked for, whatever the floor says. The
+// figures are our own.
+func TestDepositAsked_BouncedAfterItWasFilledUp(t *testing.T) {
+	a := agreedOf(Terms{Deposit: 100_000, Crediting: FirstFirst, RefillFloor: 10_000}, 100_000, 100_000, 100_000)
+	billEach(t, a, 100_000)
+	a.DepositReceived += DepositAsked(*a)
+	equalCents(t, "filled up", billEach(t, a, 100_000), []journal.Cents{100_000})
+	a.DepositReceived -= 100_000
+	same(t, "lacking", StatementOf(*a).DepositUnearned, -100_000)
+	same(t, "asked for", DepositAsked(*a), 100_000)
+	a.DepositReceived += 100_000
+	same(t, "asked for when it came again", DepositAsked(*a), 0)
+}

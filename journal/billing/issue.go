@@ -209,14 +209,15 @@ func depositCredit(a Account, t tally, subtotal, payable journal.Cents) journal.
 }
 
 // DepositAsked returns what of the deposit is still to come: until it has come in
-// whole the rest of it, and where it is filled up again at a floor, once no more
-// than that is left and something is still to bill, what was used. Pure.
+// whole the rest of it; what invoices have used and a receipt that bounced does not
+// cover any more; and where it is filled up again at a floor, once no more than that
+// is left and something is still to bill, what was used. Pure.
 func DepositAsked(a Account) journal.Cents {
-	if missing := a.Terms.Deposit - a.DepositReceived; missing > 0 {
-		return missing
-	}
 	t := tallyOf(a)
 	left := a.DepositReceived - a.DepositRefunded - t.covered
+	if missing := max(a.Terms.Deposit-a.DepositReceived, -left); missing > 0 {
+		return missing
+	}
 	if a.Terms.Crediting != FirstFirst || a.Terms.Deposit == 0 || left > a.Terms.RefillFloor || t.billed >= t.agreed {
 		return 0
 	}
