@@ -33,7 +33,7 @@ type Payment struct {
 	Means      Means
 	Reference  string // cheque number, wire or card reference
 	ReversesID PaymentID
-	Reason     string // of a reversal
+	Reason     string // of a reversal or a refund
 	RecordedBy PersonID
 	RecordedAt time.Time
 }
@@ -42,14 +42,22 @@ type Payment struct {
 // invoice is checked elsewhere.
 func (p Payment) Validate() error {
 	bad := Problems{}
-	if p.ReversesID == "" && p.Amount <= 0 {
+	switch {
+	case p.ReversesID != "":
+	case p.Refund && p.Amount >= 0:
+		bad.Add("amount", "Please type what was sent back, above zero.")
+	case !p.Refund && p.Amount <= 0:
 		bad.Add("amount", "Please type what was received, above zero.")
 	}
 	if p.Amount > MaxCents || p.Amount < -MaxCents {
 		bad.Add("amount", "That is more than %s; please check the number of digits.", MaxCents)
 	}
 	if p.On.IsZero() {
-		bad.Add("on", "Please say on which day it was received.")
+		day := "received"
+		if p.Refund {
+			day = "sent"
+		}
+		bad.Add("on", "Please say on which day it was %s.", day)
 	}
 	known := false
 	for _, m := range MeansOffered {
@@ -59,8 +67,11 @@ func (p Payment) Validate() error {
 		bad.Add("means", "Please choose how it was paid.")
 	}
 	CheckLine(bad, "reference", p.Reference, 0, 120, "Please keep the reference to 120 characters on one line.")
-	if p.ReversesID != "" {
+	switch {
+	case p.ReversesID != "":
 		CheckLine(bad, "reason", p.Reason, 1, 300, "Please say why it is reversed, such as: cheque returned by the bank.")
+	case p.Refund:
+		CheckLine(bad, "reason", p.Reason, 1, 300, "Please say for the owner why it is sent back.")
 	}
 	return bad.Err()
 }

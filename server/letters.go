@@ -109,9 +109,11 @@ func (w composer) shown(letter any) (views.Letter, error) {
 			MailFrame: w.frame(l.ShopName, l.To), Document: l.Invoice.Document, Nickname: l.Nickname, Stage: l.Stage, Link: w.url() + l.Path,
 		}, nil
 	case flow.PaymentLetter:
-		return views.PaymentLetter{
-			MailFrame: w.frame(l.ShopName, l.To), Payment: l.Payment, Nickname: l.Nickname, For: l.For, StillDue: l.StillDue, Link: w.url() + l.Path,
-		}, nil
+		shown := views.PaymentLetter{MailFrame: w.frame(l.ShopName, l.To), Payment: l.Payment, Nickname: l.Nickname, StillDue: l.StillDue, Link: w.url() + l.Path}
+		for _, part := range l.For {
+			shown.For = append(shown.For, views.PaidFor(part))
+		}
+		return shown, nil
 	}
 	return nil, fmt.Errorf("server: no text for a letter of type %T", letter)
 }

@@ -2,6 +2,7 @@ package views
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"farbay/journal"
@@ -108,24 +109,49 @@ func (l InvoiceLetter) Name() string { return UpperFirst(l.Document.Name()) }
 // Credit returns what is in the owner's favour; 0 for an invoice.
 func (l InvoiceLetter) Credit() journal.Cents { return max(-l.Document.Payable, 0) }
 
-// PaymentLetter thanks an owner for a payment, or says that one was taken back.
+// PaymentLetter tells an owner of a receipt or a refund, or that one was taken
+// back.
 type PaymentLetter struct {
 	MailFrame
-	Payment  journal.Payment
+	Payment  journal.Payment // with the whole sum
 	Nickname string
-	For      string // "invoice 31", "the deposit"
-	StillDue journal.Cents
+	For      []PaidFor
+	StillDue journal.Cents // negative: in the owner's favour
 	Link     string
 }
+
+// PaidFor is what of a sum is for one thing.
+type PaidFor struct {
+	What      string // "invoice 31", "the deposit", "your account"
+	OnAccount bool
+	Amount    journal.Cents
+}
+
+// Sum returns the amount without its sign.
+func (p PaidFor) Sum() journal.Cents { return max(p.Amount, -p.Amount) }
 
 // Mail names the letter's text.
 func (PaymentLetter) Mail() string { return "payment-received" }
 
-// Reversal reports whether the payment was taken back.
+// Reversal reports whether the payment or refund was taken back.
 func (l PaymentLetter) Reversal() bool { return l.Payment.ReversesID != "" }
 
 // Received returns the amount without its sign.
 func (l PaymentLetter) Received() journal.Cents { return max(l.Payment.Amount, -l.Payment.Amount) }
+
+// Favour returns what is in the owner's favour; 0 for nothing.
+func (l PaymentLetter) Favour() journal.Cents { return max(-l.StillDue, 0) }
+
+// Several reports whether it is for several things.
+func (l PaymentLetter) Several() bool { return len(l.For) > 1 }
+
+// First returns what it is for when that is one thing.
+func (l PaymentLetter) First() PaidFor { return l.For[0] }
+
+// OnAccount reports whether some of it is on account.
+func (l PaymentLetter) OnAccount() bool {
+	return slices.ContainsFunc(l.For, func(p PaidFor) bool { return p.OnAccount })
+}
 
 // UseLetter tells an owner that the standing allowance was used.
 type UseLetter struct {

@@ -6,8 +6,10 @@ import "farbay/journal"
 type Balance struct {
 	Document Document
 	Paid     journal.Cents // payments to it, reversals and refunds taken off
-	Credited journal.Cents // settled by credit; negative: used up for others
+	Credited journal.Cents // settled by credit or money on account; negative: used up for others
 	Open     journal.Cents // still to pay; negative: still in the owner's favour
+	// OnAccount is the part of Credited that money on account has paid; 0 or more.
+	OnAccount journal.Cents
 }
 
 // Open returns the balance of every document, in order of issue.
@@ -84,7 +86,14 @@ func settled(a Account) ([]Balance, journal.Cents) {
 	for i := range balances {
 		use(&balances[i])
 	}
+	byCredit := make([]journal.Cents, len(balances))
+	for i, b := range balances {
+		byCredit[i] = b.Credited
+	}
 	use(&account)
+	for i := range balances {
+		balances[i].OnAccount = balances[i].Credited - byCredit[i]
+	}
 	return balances, -account.Open
 }
 

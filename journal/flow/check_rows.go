@@ -71,7 +71,7 @@ func (s *said) hear(e prooflog.Entry) {
 		s.phoned[paper] = telling{Entry: e}
 	case "invoice issued", "credit memo issued", "holdback release issued":
 		s.issued[journal.InvoiceID(e.Subject)] = telling{Entry: e}
-	case "deposit received", "payment received", "deposit reversed", "payment reversed":
+	case "deposit received", "payment received", "deposit reversed", "payment reversed", "refund sent", "refund reversed":
 		s.paid[journal.PaymentID(e.Subject)] = telling{Entry: e}
 	case "stage opened", "stage closed", "stage reopened":
 		stage := journal.StageID(e.Subject)
@@ -253,9 +253,30 @@ func (c rowCheck) payments() error {
 		if s.Build != string(c.build) {
 			c.add(c.build, string(p.ID), "%s was moved here from another build, see %s.", what, named(s.Entry))
 		}
-		c.compare(what, string(p.ID), s, valuesOf(paymentDetail(p)))
+		c.compare(what, string(p.ID), s.withDefaults("receipt", `""`, "on_account", "false", "refund", "false"), paymentValues(p))
 	}
 	return nil
+}
+
+// paymentValues are all values of a payment, the unset ones too.
+func paymentValues(p journal.Payment) []value {
+	detail := paymentDetail(p)
+	detail["receipt"], detail["on_account"], detail["refund"] = p.ReceiptID, p.OnAccount, p.Refund
+	return valuesOf(detail)
+}
+
+// withDefaults gives members that the detail does not name their values; pairs are
+// names and JSON.
+func (s telling) withDefaults(pairs ...string) telling {
+	if s.open() != nil {
+		return s // said by compare
+	}
+	for i := 0; i < len(pairs); i += 2 {
+		if _, says := s.detail[pairs[i]]; !says {
+			s.detail[pairs[i]] = json.RawMessage(pairs[i+1])
+		}
+	}
+	return s
 }
 
 // stages compares each stage's turns with its events, in order: each close that

@@ -29,6 +29,11 @@ func (y *yard) lived() {
 	p := payment(1, inv.ID, 10_000)
 	y.do(y.steps.RecordPayment(y.ctx, y.office, y.heron, p))
 	y.do(y.steps.ReversePayment(y.ctx, y.office, y.heron, p.ID, "It bounced."))
+	y.now = y.now.Add(3600e9) // what follows is later than what the cases below are about
+	sum := receipt(1, inv.Document.Payable+7_777)
+	sum.KeepRest = true
+	y.receive(sum)
+	y.do(y.steps.RecordRefund(y.ctx, y.office, y.heron, refund(1, 7_700)))
 	got(y.steps.PublishLog(y.ctx))(y.t)
 }
 
@@ -88,8 +93,14 @@ func TestCheck_tampered(t *testing.T) {
 		{"invoice's bill-to", "invoice issued", []string{"UPDATE invoices SET bill_to = 'Ben Marsh'"}, "its bill_to is"},
 		{"invoice deleted", "invoice issued", []string{"DELETE FROM invoices"}, "of event SEQ (invoice issued"},
 		{"payment's amount", "payment received", []string{"UPDATE payments SET amount = 9000 WHERE amount = 10000"}, "its amount is 9000, and event SEQ"},
+		{"payment made one on account", "", []string{"UPDATE payments SET on_account = 1, invoice_id = NULL WHERE amount = 10000"}, "was changed: its "},
+		{"money on account made a deposit", "", []string{"UPDATE payments SET on_account = 0 WHERE amount = 7777"}, "was changed: its on_account is false"},
+		{"a part taken from its sum", "", []string{"UPDATE payments SET receipt_id = '' WHERE amount = 7777"}, `was changed: its receipt is "", and event`},
+		{"a payment put into a sum", "", []string{"UPDATE payments SET receipt_id = 'form-of-receipt-00001' WHERE amount = 10000"}, `its receipt is "form-of-receipt-00001", and event`},
+		{"a refund made a payment", "", []string{"UPDATE payments SET refund = 0 WHERE amount = -7700"}, "was changed: its refund is false"},
+		{"a refund put in", "", []string{"UPDATE payments SET amount = -9900 WHERE amount = -7700"}, "was changed: its amount is -9900"},
 		{"reversal deleted", "payment reversed", []string{"DELETE FROM payments WHERE amount < 0"}, "of event SEQ (payment reversed"},
-		{"payment put in", "", []string{"INSERT INTO payments (added, id, build_id, invoice_id, amount, paid_on, means, reference, reverses_id, reason, recorded_by, recorded_at) SELECT added + 9, 'another', build_id, invoice_id, amount, paid_on, means, reference, NULL, reason, recorded_by, recorded_at FROM payments WHERE amount > 0"},
+		{"payment put in", "", []string{"INSERT INTO payments (added, id, build_id, invoice_id, amount, paid_on, means, reference, reverses_id, reason, recorded_by, recorded_at) SELECT added + 9, 'another', build_id, invoice_id, amount, paid_on, means, reference, NULL, reason, recorded_by, recorded_at FROM payments WHERE amount = 10000"},
 			"no event of the record says so"},
 		{"stage's turn", "stage closed", []string{"DELETE FROM turns WHERE state = 'closed'"}, "of event SEQ (stage closed"},
 		{"stage's state", "", []string{"UPDATE stages SET state = 'under way' WHERE state = 'closed'"}, "stands as under way, and its last turn is to closed"},

@@ -69,15 +69,23 @@ type InvoiceLetter struct {
 	Path     string
 }
 
-// PaymentLetter thanks an owner for a payment or a deposit.
+// PaymentLetter tells an owner of a receipt or a refund, or that one was taken
+// back.
 type PaymentLetter struct {
 	ShopName string
 	To       journal.Person
-	Payment  journal.Payment
+	Payment  journal.Payment // with the whole sum
 	Nickname string
-	For      string // "invoice 31", "the deposit"
-	StillDue journal.Cents
+	For      []PaidFor
+	StillDue journal.Cents // negative: in the owner's favour
 	Path     string
+}
+
+// PaidFor is what of a sum is for one thing.
+type PaidFor struct {
+	What      string // "invoice 31", "the deposit", "your account"
+	OnAccount bool
+	Amount    journal.Cents
 }
 
 // UseLetter tells an owner that the standing allowance was used.
