@@ -99,7 +99,7 @@ func invoiceItem(inv flow.Invoice, b billing.Balance, stages []journal.Stage, to
 	d := inv.Document
 	item := views.InvoiceItem{
 		ID: inv.ID, Kind: d.Kind, Number: d.Number, Stage: stageName(stages, inv.StageID), On: d.IssuedOn, DueOn: d.DueOn,
-		Total: d.Total(), Payable: d.Payable, Open: b.Open,
+		Total: d.Total(), Payable: d.Payable, Open: b.Open, OnAccount: b.OnAccount,
 	}
 	if b.Open > 0 {
 		item.Late = max(d.DueOn.DaysUntil(today), 0)
@@ -107,8 +107,35 @@ func invoiceItem(inv flow.Invoice, b billing.Balance, stages []journal.Stage, to
 	return item
 }
 
-// paymentItems lists the payments in the order they were recorded.
+// paymentItems lists what came in and went back in the order it was recorded,
+// each receipt once.
 func paymentItems(m flow.Money) []views.PaymentItem {
+	var items []views.PaymentItem
+	of := map[journal.PaymentID]int{} // receipt -> its item
+	single := singlePayments(m)
+	for i, p := range m.Payments {
+		part := single[i]
+		paid := views.PaidFor{What: part.For, OnAccount: p.OnAccount, Amount: part.Amount}
+		n, begun := of[p.ReceiptID]
+		if p.ReceiptID == "" || !begun {
+			if p.ReceiptID != "" {
+				of[p.ReceiptID] = len(items)
+				part.ID, part.Parts = p.ReceiptID, []views.PaidFor{paid}
+			}
+			items = append(items, part)
+			continue
+		}
+		item := &items[n]
+		item.Amount += part.Amount
+		item.Parts = append(item.Parts, paid)
+		item.For += " and " + part.For
+		item.Reversed = item.Reversed || part.Reversed
+	}
+	return items
+}
+
+// singlePayments lists the payments one by one, as they are recorded.
+func singlePayments(m flow.Money) []views.PaymentItem {
 	names := map[journal.InvoiceID]string{"": "the deposit"}
 	for _, inv := range m.Invoices {
 		names[inv.ID] = inv.Document.Name()
@@ -117,12 +144,16 @@ func paymentItems(m flow.Money) []views.PaymentItem {
 	for _, p := range m.Payments {
 		reversed[p.ReversesID] = true
 	}
-	var items []views.PaymentItem
+	items := make([]views.PaymentItem, 0, len(m.Payments))
 	for _, p := range m.Payments {
-		items = append(items, views.PaymentItem{
-			ID: p.ID, On: p.On, Amount: p.Amount, Means: p.Means, Reference: p.Reference, For: names[p.InvoiceID],
+		item := views.PaymentItem{
+			ID: p.ID, On: p.On, Amount: p.Amount, Means: p.Means, Reference: p.Reference, For: names[p.InvoiceID], Refund: p.Refund,
 			Reversed: reversed[p.ID], Reversal: p.ReversesID != "", Reason: p.Reason, RecordedAt: p.RecordedAt,
-		})
+		}
+		if p.OnAccount {
+			item.For = "the account"
+		}
+		items = append(items, item)
 	}
 	return items
 }
@@ -159,7 +190,7 @@ func (a *App) showInvoice(c echo.Context, status int, reason string, bad journal
 	for _, line := range v.Invoice.TaxLines {
 		page.Tax = append(page.Tax, views.TaxLine(line))
 	}
-	for i, item := range paymentItems(v.Money) {
+	for i, item := range singlePayments(v.Money) {
 		if v.Money.Payments[i].InvoiceID == v.Invoice.ID {
 			page.Payments = append(page.Payments, item)
 		}

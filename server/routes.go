@@ -200,6 +200,8 @@ func (a *App) Routes() []Route {
 		{get, "/builds/:build/payments/new", BuildOffice, false, a.paymentNew},
 		{post, "/builds/:build/payments", BuildOffice, false, a.paymentAdd},
 		{post, "/builds/:build/payments/:payment/reverse", BuildOffice, false, a.paymentReverse},
+		{get, "/builds/:build/refunds/new", BuildOffice, false, a.refundNew},
+		{post, "/builds/:build/refunds", BuildOffice, false, a.refundAdd},
 		{post, "/builds/:build/holdback/release", BuildOffice, false, a.holdbackRelease},
 	}
 }

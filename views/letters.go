@@ -122,13 +122,16 @@ type PaymentLetter struct {
 
 // PaidFor is what of a sum is for one thing.
 type PaidFor struct {
-	What      string // "invoice 31", "the deposit", "your account"
+	What      string // "invoice 31", "the deposit", "the account"
 	OnAccount bool
 	Amount    journal.Cents
 }
 
 // Sum returns the amount without its sign.
 func (p PaidFor) Sum() journal.Cents { return max(p.Amount, -p.Amount) }
+
+// ForYou is What as it is said to the owner.
+func (p PaidFor) ForYou() string { return forYou(p.What) }
 
 // Mail names the letter's text.
 func (PaymentLetter) Mail() string { return "payment-received" }

@@ -28,8 +28,8 @@ func givenLetters() map[string]Letter {
 		"credit":            InvoiceLetter{f, billing.Document{Kind: billing.CreditMemo, Number: 1, Subtotal: -5000, Payable: -5000}, "Heron", "", link},
 		"payment":           PaymentLetter{f, journal.Payment{Amount: 300000, On: "2026-04-09", Means: journal.Cheque, Reference: "0092"}, "Heron", []PaidFor{{What: "invoice 31", Amount: 300000}}, 681800, link},
 		"taken back":        PaymentLetter{f, journal.Payment{Amount: -300000, On: "2026-04-11", Means: journal.Cheque, ReversesID: "y", Reason: "Cheque returned by the bank."}, "Heron", []PaidFor{{What: "invoice 31", Amount: -300000}}, 981800, link},
-		"one sum":           PaymentLetter{f, journal.Payment{Amount: 350000, On: "2026-04-09", Means: journal.Wire}, "Heron", []PaidFor{{What: "invoice 31", Amount: 300000}, {What: "your account", OnAccount: true, Amount: 50000}}, -50000, link},
-		"refund":            PaymentLetter{f, journal.Payment{Amount: -50000, On: "2026-04-10", Means: journal.Cheque, Reference: "77", OnAccount: true, Refund: true, Reason: "Not needed any more."}, "Heron", []PaidFor{{What: "your account", OnAccount: true, Amount: -50000}}, 0, link},
+		"one sum":           PaymentLetter{f, journal.Payment{Amount: 350000, On: "2026-04-09", Means: journal.Wire}, "Heron", []PaidFor{{What: "invoice 31", Amount: 300000}, {What: "the account", OnAccount: true, Amount: 50000}}, -50000, link},
+		"refund":            PaymentLetter{f, journal.Payment{Amount: -50000, On: "2026-04-10", Means: journal.Cheque, Reference: "77", OnAccount: true, Refund: true, Reason: "Not needed any more."}, "Heron", []PaidFor{{What: "the account", OnAccount: true, Amount: -50000}}, 0, link},
 		"refund taken back": PaymentLetter{f, journal.Payment{Amount: 50000, On: "2026-04-12", Means: journal.Cheque, Refund: true, ReversesID: "y", Reason: "Never cashed."}, "Heron", []PaidFor{{What: "the deposit", Amount: 50000}}, 0, link},
 	}
 	maps.Copy(letters, givenUseLetters(f, link))

@@ -82,6 +82,16 @@ func officePages() map[string]Page {
 		Unbilled:  []billing.Charge{{Text: "Change order 3: rear sill", Split: journal.Split{Labour: 219000}}},
 		ReverseID: "y1", Reason: "", Problems: journal.Problems{"reason": "Please say why it is reversed, such as: cheque returned by the bank."}}
 
+	favour := money
+	favour.Statement.Due, favour.Statement.OnAccount, favour.Statement.DepositUnearned, favour.Statement.DepositRefunded = -30000, 20000, 150000, 50000
+	favour.Invoices = []InvoiceItem{{ID: "i31", Kind: billing.Invoice, Number: 31, Stage: "Frame and coat", On: "2026-03-29", DueOn: "2026-04-12", Total: 920000, Payable: 900000, OnAccount: 12000}, {ID: "m1", Kind: billing.CreditMemo, Number: 1, On: "2026-04-01", Open: -10000}}
+	favour.Payments = []PaymentItem{
+		{ID: "y8", On: "2026-04-14", Amount: 5000, Means: journal.Cheque, For: "the deposit", Refund: true, Reversal: true, Reason: "Never cashed."},
+		{ID: "y7", On: "2026-04-13", Amount: -5000, Means: journal.Cheque, For: "the deposit", Refund: true, Reversed: true, Reason: "Paid twice."},
+		{ID: "y6", On: "2026-04-13", Amount: -5000, Means: journal.Cheque, For: "the account", Refund: true, Reason: "Paid twice."},
+		{ID: "y5", On: "2026-04-12", Amount: 932000, Means: journal.Wire, Reference: "W-12", For: "invoice 31 and the account", Parts: []PaidFor{{What: "invoice 31", Amount: 888000}, {What: "the account", OnAccount: true, Amount: 44000}}},
+	}
+
 	pages := map[string]Page{
 		"photo-marks": shopPhotoMarks(), "photo-marks-none": PhotoMarks{Frame: shopPhotoMarks().Frame, Photo: shopPhoto("pa", false), Width: 4032, Height: 3024, Layer: `{"turn":0,"crop":{"x":0,"y":0,"w":0,"h":0},"marks":[]}`},
 		"what-waits":      WhatWaits{Frame: officeFrame("What waits", "/"), Rows: rows, Unsent: 1, Delivered: 6},
@@ -104,9 +114,13 @@ func officePages() map[string]Page {
 		"paper-preview": PaperPreview{Frame: heronFrame("Preview", "/papers/c4/preview"), Paper: shopPaper(signoff.Sent), Sheet: shopSheet(), To: []Party{owner, deleg}},
 		"paper-unready": PaperPreview{Frame: heronFrame("Preview", "/papers/c4/preview"), Paper: shopPaper(signoff.Drafted), Sheet: shopSheet(), Missing: []string{"The owner's agreement is not recorded yet."}},
 		"paper-draft":   draft, "paper-out": out, "paper-signed": signed,
-		"payment-new": PaymentNew{Frame: heronFrame("Record a payment", "/payments/new"), Open: shopInvoices()[1:], DepositAsked: 600000, DepositIn: 500000, Form: PaymentForm{Invoice: "i31", Amount: "8,4000", On: "2026-04-15", Means: "cheque"},
-			Problems: journal.Problems{"amount": "Please type an amount such as 1,234.50, with at most two decimals."}},
-		"money": money,
+		"payment-new": PaymentNew{Frame: heronFrame("Record a payment", "/payments/new"), Rows: []PaymentRow{{Item: shopInvoices()[1], Amount: "8,4000"}}, DepositAsked: 100000, DepositIn: 500000, Form: PaymentForm{Amount: "9,400", On: "2026-04-15", Means: "cheque", KeepRest: true},
+			Problems: journal.Problems{"for.0.amount": "Please type an amount such as 1,234.50, with at most two decimals."}},
+		"payment-first": PaymentNew{Frame: heronFrame("Record a payment", "/payments/new"), Form: PaymentForm{On: "2026-04-15", Means: "cheque"}},
+		"refund-new": RefundNew{Frame: heronFrame("Send money back", "/refunds/new"), Favour: 30000, Unearned: 200000, Form: RefundForm{Source: "favour", Amount: "300.01", On: "2026-04-15", Means: "cheque"},
+			Problems: journal.Problems{"amount": "300.01 is more than the 300.00 in the owner's favour; please enter at most that.", "reason": "Please say for the owner why it is sent back."}},
+		"refund-none": RefundNew{Frame: heronFrame("Send money back", "/refunds/new"), Form: RefundForm{On: "2026-04-15", Means: "cheque"}},
+		"money":       money, "money-favour": favour,
 		"people": People{Frame: officeFrame("People", "/people"), Staff: []PersonLine{{Person: ines, LastSeen: ago(0)}, {Person: tomas}}, Owners: []PersonLine{{Person: edda, Builds: []string{"Heron"}, LastSeen: ago(2)}},
 			Ended: []PersonLine{{Person: journal.Person{ID: "p9", Name: "Ole Fisk", Email: "ole@example.org", Role: journal.Floor, EndedAt: ago(60)}}}, Form: PersonForm{Email: "jane"}, Problems: journal.Problems{"email": "Please type an e-mail address such as jane@example.org."}},
 		"person-consented": Person{Frame: officeFrame("Edda Quill", "/people/p4"), Stored: edda, ConsentAt: ago(40), How: "by letter", Form: PersonForm{Name: "Edda Quill", Role: "owner"}, Problems: journal.Problems{"how": "Please say how they told you, such as: letter of 3 March."}},

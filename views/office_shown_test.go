@@ -155,7 +155,7 @@ func snake(field string) string {
 // the state of the build hides.
 func TestShopFormsKeepWhatWasTyped(t *testing.T) {
 	set := mustNew(t)
-	chosen := regexp.MustCompile(`\.(Stage|Kind|Audience|Plan|Lead|Unit|Crediting|TaxBasis|Pricing|HoldbackCap|LateAsks|Transport|Role|Invoice|Means|ID|ReEstimate|Entry|ReadyOn|DeliveredOn)$`)
+	chosen := regexp.MustCompile(`\.(Stage|Source|Kind|Audience|Plan|Lead|Unit|Crediting|TaxBasis|Pricing|HoldbackCap|LateAsks|Transport|Role|Invoice|Means|ID|ReEstimate|Entry|ReadyOn|DeliveredOn)$`)
 	fields, paperFields := 0, map[string]bool{}
 	for field := range reflect.TypeFor[PaperForm]().Fields() {
 		if field.Type.Kind() == reflect.String {

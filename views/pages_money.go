@@ -19,6 +19,8 @@ type InvoiceItem struct {
 	Payable journal.Cents // after deposit credit and holdback
 	Open    journal.Cents // negative: in the owner's favour
 	Late    int           // calendar days past due while open; 0 otherwise
+	// OnAccount is what of it money on account has paid.
+	OnAccount journal.Cents
 }
 
 // Name returns "Invoice 31".
@@ -26,19 +28,37 @@ func (i InvoiceItem) Name() string {
 	return UpperFirst(billing.Document{Kind: i.Kind, Number: i.Number}.Name())
 }
 
-// PaymentItem is one recorded payment.
+// PaymentItem is one sum that came in or went back, or a part of one.
 type PaymentItem struct {
-	ID         journal.PaymentID
+	ID         journal.PaymentID // what reversing it is told
 	On         journal.Date
-	Amount     journal.Cents // negative for a reversal
+	Amount     journal.Cents // negative for a reversal or a refund
 	Means      journal.Means
 	Reference  string
-	For        string // "invoice 31", "the deposit"
-	Reversed   bool   // taken back by a later record
-	Reversal   bool   // is such a record
-	Reason     string // of a reversal
+	For        string    // "invoice 31", "the deposit", "on account"; of several parts joined
+	Parts      []PaidFor // when it is for several things
+	Refund     bool      // money sent back to the owner, or its reversal
+	Reversed   bool      // taken back by a later record
+	Reversal   bool      // is such a record
+	Reason     string    // of a reversal or a refund
 	RecordedAt time.Time
 }
+
+// Sum returns the amount without its sign.
+func (p PaymentItem) Sum() journal.Cents { return max(p.Amount, -p.Amount) }
+
+// ForYou is For as it is said to the owner.
+func (p PaymentItem) ForYou() string { return forYou(p.For) }
+
+func forYou(what string) string {
+	if what == "the account" {
+		return "your account"
+	}
+	return what
+}
+
+// Kept reports whether it is neither taken back nor taking back.
+func (p PaymentItem) Kept() bool { return !p.Reversed && !p.Reversal }
 
 // MoneyStage is a stage's line of a statement.
 type MoneyStage struct {
@@ -85,26 +105,56 @@ func (m Money) Now() (string, error) {
 	if !m.Agreed {
 		return "Nothing is agreed yet, so nothing is billed.", nil
 	}
-	said := "Nothing is due now."
-	switch {
-	case m.Statement.Due > 0:
-		due, err := m.Money(m.Statement.Due)
-		if err != nil {
-			return "", err
-		}
-		said = due + " is due now."
-	case m.Statement.Due < 0:
-		credit, err := m.Money(-m.Statement.Due)
-		if err != nil {
-			return "", err
-		}
-		said = credit + " stands in your favour."
+	said, err := m.due()
+	if err != nil {
+		return "", err
 	}
 	toBill, err := m.Money(m.Statement.ToBill)
 	if err != nil || m.Statement.ToBill == 0 {
 		return said + " All that is agreed is billed.", err
 	}
 	return said + " " + toBill + " of what is agreed is still to come, before tax.", nil
+}
+
+// due says how much is to pay and by when, or what is in the owner's favour.
+func (m Money) due() (string, error) {
+	open := m.Open()
+	switch {
+	case m.Statement.Due < 0:
+		credit, err := m.Money(-m.Statement.Due)
+		return "Nothing is due now. " + credit + " stands in your favour; it pays the next invoice by itself, or ask the shop to send it back.", err
+	case m.Statement.Due == 0 || len(open) == 0:
+		return "Nothing is due now.", nil
+	}
+	due, err := m.Money(m.Statement.Due)
+	if err != nil {
+		return "", err
+	}
+	first := open[0]
+	for _, i := range open {
+		if i.DueOn < first.DueOn {
+			first = i
+		}
+	}
+	day, err := m.Day(first.DueOn)
+	if err != nil {
+		return "", err
+	}
+	what, when := "", " to pay by "+day
+	if len(open) > 1 {
+		part, err := m.Money(first.Open)
+		if err != nil {
+			return "", err
+		}
+		what, when = " on "+counted(len(open), "invoice", "invoices"), "; the first, "+part+", by "+day
+	}
+	if first.Late > 0 {
+		when = ". It was due on " + day
+		if len(open) > 1 {
+			when = ". The first was due on " + day
+		}
+	}
+	return due + " is due" + what + when + ".", nil
 }
 
 // TaxLine is the tax base of one line kind with the rate it was taxed at.
@@ -142,6 +192,10 @@ func (Invoice) Template() string { return "owner/invoice" }
 
 // Name returns "Invoice 31".
 func (i Invoice) Name() string { return UpperFirst(i.Document.Name()) }
+
+// ByCredit returns what credit has settled, without money on account; negative:
+// used up for other documents.
+func (i Invoice) ByCredit() journal.Cents { return i.Balance.Credited - i.Balance.OnAccount }
 
 // Late returns the calendar days past due while something is open; 0 otherwise.
 func (i Invoice) Late() int {

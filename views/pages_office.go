@@ -17,6 +17,7 @@ func (PaperEdit) Template() string    { return "office/paper_edit" }
 func (PaperPreview) Template() string { return "office/paper_preview" }
 func (StaffPaper) Template() string   { return "office/paper" }
 func (PaymentNew) Template() string   { return "office/payment_new" }
+func (RefundNew) Template() string    { return "office/refund_new" }
 func (StaffMoney) Template() string   { return "office/money" }
 func (People) Template() string       { return "office/people" }
 func (Person) Template() string       { return "office/person" }
@@ -27,5 +28,5 @@ func (Outbox) Template() string       { return "office/outbox" }
 func (LetterPage) Template() string   { return "office/letter" }
 
 var _ = declare(WhatWaits{}, Builds{}, BuildNew{}, BuildEdit{}, StaffBuild{}, Scope{}, Terms{}, BuildPeople{},
-	StaffStage{}, StageEdit{}, Plans{}, PlanEdit{}, PaperEdit{}, PaperPreview{}, StaffPaper{}, PaymentNew{}, StaffMoney{}, People{}, Person{},
+	StaffStage{}, StageEdit{}, Plans{}, PlanEdit{}, PaperEdit{}, PaperPreview{}, StaffPaper{}, PaymentNew{}, RefundNew{}, StaffMoney{}, People{}, Person{},
 	Shop{}, Outbox{}, LetterPage{})

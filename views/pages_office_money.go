@@ -5,26 +5,57 @@ import (
 	"farbay/journal/billing"
 )
 
-// PaymentForm is what was typed for a payment. The field names are "invoice" (an
-// id, or "deposit"), "amount", "on", "means", "reference", and "id".
+// PaymentForm is what was typed for a receipt. The field names are "amount", "on",
+// "means", "reference", "deposit", "keep_rest" ("yes"), "id", and for the row N of
+// [PaymentNew] "for.N.invoice" and "for.N.amount".
 type PaymentForm struct {
-	ID        string // made with the form, so that sending it twice records one payment
-	Invoice   string
+	ID        string // made with the form, so that sending it twice records one receipt
 	Amount    string
 	On        string
 	Means     string
 	Reference string
+	Deposit   string
+	KeepRest  bool
 }
 
-// PaymentNew is the form that records a payment. It posts to
+// PaymentRow is an invoice that a receipt can be for, and what of it was typed.
+type PaymentRow struct {
+	N      int // counted from 0
+	Item   InvoiceItem
+	Amount string
+}
+
+// PaymentNew is the form that records what came in. It posts to
 // /builds/ID/payments.
 type PaymentNew struct {
 	Frame
-	Open         []InvoiceItem // with something still to pay, oldest first
-	DepositAsked journal.Cents // by the terms
+	Rows         []PaymentRow  // with something still to pay, oldest first
+	DepositAsked journal.Cents // still to come of the deposit
 	DepositIn    journal.Cents // received so far
 	Form         PaymentForm
 	Problems     journal.Problems
+}
+
+// RefundForm is what was typed for money sent back. The field names are "from"
+// ("favour" or "deposit"), "amount", "on", "means", "reference", "reason" and "id".
+type RefundForm struct {
+	ID        string
+	Source    string
+	Amount    string
+	On        string
+	Means     string
+	Reference string
+	Reason    string
+}
+
+// RefundNew is the form that records money sent back to the owner. It posts to
+// /builds/ID/refunds.
+type RefundNew struct {
+	Frame
+	Favour   journal.Cents // in the owner's favour; 0 or more
+	Unearned journal.Cents // of the deposit; 0 or more
+	Form     RefundForm
+	Problems journal.Problems
 }
 
 // StaffMoney is a build's money as the shop sees it: the statement with the acts
@@ -49,6 +80,12 @@ type StaffMoney struct {
 	Reason    string
 	Problems  journal.Problems // field "reason"
 }
+
+// Favour returns what stands in the owner's favour; 0 or more.
+func (p StaffMoney) Favour() journal.Cents { return max(-p.Statement.Due, 0) }
+
+// Unearned returns what of the deposit is left; 0 or more.
+func (p StaffMoney) Unearned() journal.Cents { return max(p.Statement.DepositUnearned, 0) }
 
 // Due returns the documents with something still to pay, oldest first.
 func (p StaffMoney) Due() []InvoiceItem {
@@ -81,6 +118,13 @@ func (p StaffMoney) Say() (string, error) {
 		return "The agreement is not recorded yet, so nothing can be billed.", nil
 	}
 	said := "Nothing is due."
+	if p.Favour() > 0 {
+		favour, err := p.Money(p.Favour())
+		if err != nil {
+			return "", err
+		}
+		said += " " + favour + " stands in the owner’s favour."
+	}
 	if due := p.Due(); len(due) > 0 {
 		open, err := p.Money(p.Statement.Due)
 		if err != nil {
@@ -119,7 +163,7 @@ type ReverseForm struct {
 
 // Reverse returns the form that reverses a payment.
 func (p StaffMoney) Reverse(item PaymentItem) (ReverseForm, error) {
-	amount, err := p.Money(item.Amount)
+	amount, err := p.Money(item.Sum())
 	if err != nil {
 		return ReverseForm{}, err
 	}

@@ -1,6 +1,7 @@
 package views
 
 import (
+	"fmt"
 	"strconv"
 
 	"farbay/journal"
@@ -139,32 +140,65 @@ func (LineForm) KindOptions() []Option {
 	return options
 }
 
-// InvoiceOptions offers what a payment can be for.
-func (p PaymentNew) InvoiceOptions() ([]Option, error) {
+// Label names a row's field: "Invoice 31, Frame and coat".
+func (r PaymentRow) Label() string {
+	if r.Item.Stage == "" {
+		return r.Item.Name()
+	}
+	return r.Item.Name() + ", " + r.Item.Stage
+}
+
+// Field returns the row's field name.
+func (r PaymentRow) Field() string { return fmt.Sprintf("for.%d.amount", r.N) }
+
+// OpenSays says what is open on the row's invoice and how late it is.
+func (p PaymentNew) OpenSays(r PaymentRow) (string, error) {
+	said, err := p.Money(r.Item.Open)
+	if err != nil {
+		return "", err
+	}
+	said += " open"
+	if r.Item.Late > 0 {
+		said += ", " + Plural(r.Item.Late, "day", "days") + " late"
+	}
+	return said, nil
+}
+
+// DepositSays says what is still to come of the deposit.
+func (p PaymentNew) DepositSays() (string, error) {
+	asked, err := p.Money(p.DepositAsked)
+	if err != nil {
+		return "", err
+	}
+	in, err := p.MoneyOrNothing(p.DepositIn)
+	return asked + " still to come, " + in + " received so far", err
+}
+
+// AsksDeposit reports whether the form has a field for the deposit.
+func (p PaymentNew) AsksDeposit() bool {
+	return p.DepositAsked > 0 || p.Form.Deposit != "" || p.Problems["deposit"] != ""
+}
+
+// MeansOptions offers how it was sent.
+func (RefundForm) MeansOptions() []Option { return PaymentForm{}.MeansOptions() }
+
+// SourceOptions offers out of what money can be sent back.
+func (p RefundNew) SourceOptions() ([]Option, error) {
 	var options []Option
-	for _, o := range p.Open {
-		help, err := p.Money(o.Open)
+	for _, o := range []struct {
+		value, text string
+		amount      journal.Cents
+	}{{"favour", "What stands in the owner’s favour", p.Favour}, {"deposit", "The deposit, as far as it is not used", p.Unearned}} {
+		if o.amount <= 0 && p.Form.Source != o.value {
+			continue
+		}
+		there, err := p.MoneyOrNothing(o.amount)
 		if err != nil {
 			return nil, err
 		}
-		help += " open"
-		if o.Stage != "" {
-			help = o.Stage + ", " + help
-		}
-		if o.Late > 0 {
-			help += ", " + Plural(o.Late, "day", "days") + " late"
-		}
-		options = append(options, Option{Value: string(o.ID), Text: o.Name(), Help: help})
+		options = append(options, Option{Value: o.value, Text: o.text, Help: there})
 	}
-	asked, err := p.Money(p.DepositAsked)
-	if err != nil {
-		return nil, err
-	}
-	in, err := p.MoneyOrNothing(p.DepositIn)
-	if err != nil {
-		return nil, err
-	}
-	return append(options, Option{Value: "deposit", Text: "Deposit", Help: asked + " asked, " + in + " received"}), nil
+	return options, nil
 }
 
 // MeansOptions offers how it was paid.

@@ -83,7 +83,7 @@ type PaymentLetter struct {
 
 // PaidFor is what of a sum is for one thing.
 type PaidFor struct {
-	What      string // "invoice 31", "the deposit", "your account"
+	What      string // "invoice 31", "the deposit", "the account"
 	OnAccount bool
 	Amount    journal.Cents
 }

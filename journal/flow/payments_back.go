@@ -180,7 +180,7 @@ func paidFor(a billing.Account, p journal.Payment) string {
 	case i >= 0:
 		return a.Documents[i].Name()
 	case p.OnAccount:
-		return "your account"
+		return "the account"
 	}
 	return "the deposit"
 }
