@@ -59,6 +59,7 @@ func (p Payment) Validate() error {
 		}
 		bad.Add("on", "Please say on which day it was %s.", day)
 	}
+	CheckDay(bad, "on", p.On)
 	known := false
 	for _, m := range MeansOffered {
 		known = known || p.Means == m

@@ -152,6 +152,8 @@ func TestRecordReceipt_Refuses(t *testing.T) {
 		{"negative", func(r *flow.Receipt) { r.Amount = -5 }, "amount", "above zero"},
 		{"twelve digits", func(r *flow.Receipt) { r.Amount = 123_456_789_012 }, "amount", "99,999,999.99"},
 		{"tomorrow", func(r *flow.Receipt) { r.On = "2026-04-15" }, "on", "still to come"},
+		{"two hundred years on", func(r *flow.Receipt) { r.On = "2226-04-13" }, "on", "check the year"},
+		{"in 1900", func(r *flow.Receipt) { r.On = "1900-04-13" }, "on", "check the year"},
 		{"no day", func(r *flow.Receipt) { r.On = "" }, "on", "which day"},
 		{"by pigeon", func(r *flow.Receipt) { r.Means = "pigeon" }, "means", "how"},
 		{"reference of two lines", func(r *flow.Receipt) { r.Reference = "a\nb" }, "reference", "one line"},
