@@ -22,4 +22,6 @@ type (
 	ScanID string
 	// CorrectionID names a correction of a camera's clock.
 	CorrectionID string
+	// PaintID names a mix, a film reading or an amount used.
+	PaintID string
 )
