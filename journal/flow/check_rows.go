@@ -27,9 +27,10 @@ type said struct {
 	used    map[journal.UseID]telling
 	owned   map[journal.EntryID][]telling // all that was asked, answered and done about a belonging
 	scanned map[journal.ScanID]telling
-	added   map[string]telling // passkeys, by the credential's id
-	keyed   map[string]telling // keys of the log, by their public text
-	keys    map[string]LogKey  // the same, as they stand in their table
+	painted map[paintAct][]telling // all acts on paint records
+	added   map[string]telling     // passkeys, by the credential's id
+	keyed   map[string]telling     // keys of the log, by their public text
+	keys    map[string]LogKey      // the same, as they stand in their table
 }
 
 func newSaid() *said {
@@ -38,6 +39,7 @@ func newSaid() *said {
 		phoned: map[journal.PaperID]telling{}, issued: map[journal.InvoiceID]telling{}, paid: map[journal.PaymentID]telling{},
 		turned: map[journal.StageID][]telling{}, used: map[journal.UseID]telling{}, owned: map[journal.EntryID][]telling{},
 		scanned: map[journal.ScanID]telling{}, added: map[string]telling{}, keyed: map[string]telling{}, keys: map[string]LogKey{},
+		painted: map[paintAct][]telling{},
 	}
 }
 
@@ -91,6 +93,10 @@ func (s *said) hear(e prooflog.Entry) {
 		s.added[e.Subject] = telling{Entry: e}
 	case "log key made":
 		s.keyed[e.Subject] = telling{Entry: e}
+	}
+	if paintKinds[e.Kind] {
+		key := paintAct{e.Kind, e.Subject}
+		s.painted[key] = append(s.painted[key], telling{Entry: e})
 	}
 	if _, moves := stateAfter[e.Kind]; moves {
 		s.papers[paper] = telling{Entry: e}
@@ -161,7 +167,7 @@ func checkRows(r Reads, said *said, build journal.BuildID, add func(journal.Buil
 			return err
 		}
 	}
-	for _, check := range []func() error{c.invoices, c.payments, c.stages, c.uses, c.belongings} {
+	for _, check := range []func() error{c.invoices, c.payments, c.stages, c.uses, c.belongings, c.paint} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -182,6 +188,9 @@ func checkGone(said *said, add func(journal.BuildID, string, string, ...any)) {
 		gone = append(gone, list...)
 	}
 	for _, list := range said.owned {
+		gone = append(gone, list...)
+	}
+	for _, list := range said.painted {
 		gone = append(gone, list...)
 	}
 	gone = append(gone, leftOf(said.phoned)...)

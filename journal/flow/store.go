@@ -6,6 +6,7 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/billing"
+	"farbay/journal/coating"
 	"farbay/journal/prooflog"
 	"farbay/journal/signoff"
 )
@@ -140,6 +141,16 @@ type Reads interface {
 	Works(journal.BuildID) ([]journal.Work, error)
 	WorkFileOf(journal.BuildID, journal.WorkID) (journal.WorkFile, error)
 	Reminders(journal.InvoiceID) ([]journal.Reminder, error) // in the order sent
+
+	// What is recorded of a build's paint, taken back or not, in the order recorded;
+	// pours by mix and number.
+	Mixes(journal.BuildID) ([]coating.Mix, error)
+	PaintPours(journal.BuildID) ([]coating.PourRow, error)
+	FilmReadings(journal.BuildID) ([]coating.Reading, error)
+	PaintUsed(journal.BuildID) ([]coating.Used, error)
+	PaintBacks(journal.BuildID) ([]coating.Back, error)
+	PaintShown(journal.BuildID) ([]coating.Shown, error)
+
 	// Numbers returns the numbers used of one kind of document, ascending.
 	Numbers(billing.DocumentKind) ([]int, error)
 
@@ -280,6 +291,13 @@ type Tx interface {
 	AddWork(journal.Work) error
 	AddWorkFile(journal.WorkFile) error
 	AddReminder(journal.Reminder) error
+
+	AddMix(coating.Mix) error
+	AddPour(coating.PourRow) error // [journal.Conflict] unless its number is the next
+	AddReading(coating.Reading) error
+	AddUsed(coating.Used) error
+	AddPaintBack(coating.Back) error // once for each
+	AddPaintShown(coating.Shown) error
 
 	AddLogKey(LogKey) error
 	AddCheckpoint(SignedCheckpoint) error

@@ -7,6 +7,7 @@ import (
 
 	"farbay/journal"
 	"farbay/journal/billing"
+	"farbay/journal/coating"
 	"farbay/journal/flow"
 	"farbay/journal/signoff"
 )
@@ -43,6 +44,12 @@ func fullYard(t testing.TB) *Store {
 			tx.AnswerBelonging("find", 1, journal.Answered{Answer: journal.Keep, PersonID: ada, At: noon}),
 			tx.AddWork(journal.Work{ID: "work", BuildID: heron, StageID: teardown, Kind: journal.Labour, Day: "2026-04-14", PersonID: jory, Minutes: 60, Rate: 95_00, Amount: 95_00, ByID: jory, At: noon}),
 			tx.AddWorkFile(journal.WorkFile{WorkID: "work", Name: "invoice.pdf", SHA256: strings.Repeat("0", 64), Data: []byte("%PDF")}),
+			tx.AddMix(coating.Mix{ID: "mix", BuildID: heron, StageID: teardown, Product: "primer", Amount: 1000, ByID: jory, At: noon}),
+			tx.AddPour(coating.PourRow{MixID: "mix", Number: 1, Pour: coating.Pour{Act: coating.Poured, Scale: 800}, ByID: jory, At: noon}),
+			tx.AddReading(coating.Reading{ID: "reading", BuildID: heron, StageID: teardown, Place: "hood", Film: 2500, Unit: coating.Mil, ByID: jory, At: noon}),
+			tx.AddUsed(coating.Used{ID: "used", BuildID: heron, StageID: teardown, MixID: "mix", Product: "primer", Amount: 1000, Unit: coating.UsedGrams, ByID: jory, At: noon}),
+			tx.AddPaintBack(coating.Back{OfID: "reading", BuildID: heron, StageID: teardown, Reason: "the wrong panel", ByID: jory, At: noon}),
+			tx.AddPaintShown(coating.Shown{BuildID: heron, StageID: teardown, Audience: journal.OwnerToo, ByID: pat, At: noon}),
 			tx.AddPayment(journal.Payment{ID: "payment", BuildID: heron, InvoiceID: "invoice", Amount: 100, On: "2026-04-14", Means: journal.Wire, RecordedAt: noon}),
 		} {
 			if err != nil {
@@ -59,6 +66,7 @@ func TestAppendOnly(t *testing.T) {
 	for _, table := range []string{
 		"events", "revisions", "revision_photos", "decisions", "invoices", "billed_charges", "payments", "entry_edits", "turns", "letter_files",
 		"log_keys", "checkpoints", "allowance_uses", "use_photos", "belonging_answers", "work", "work_files", "photo_layers",
+		"mixes", "pours", "film_readings", "paint_used", "paint_backs", "paint_shown",
 	} {
 		var column string
 		if err := s.reader.Raw("SELECT name FROM pragma_table_info(?) WHERE type = 'TEXT' ORDER BY pk DESC, cid DESC LIMIT 1", table).Scan(&column).Error; err != nil {

@@ -61,6 +61,7 @@ var rowsOfTables = []any{
 	eventRow{}, letterRow{}, letterFileRow{}, jobRow{}, layerRow{}, correctionRow{}, nodeRow{}, logKeyRow{},
 	checkpointRow{}, allowanceRow{}, useRow{}, usePhotoRow{},
 	scanRow{}, postingRow{}, workRow{}, workFileRow{}, reminderRow{}, confirmationRow{}, belongingRow{}, belongingAnswerRow{}, passkeyRow{}, passkeyAskRow{},
+	mixRow{}, pourRow{}, readingRow{}, usedRow{}, paintBackRow{}, paintShownRow{},
 }
 
 // TestRows_MatchColumns: each row struct has exactly its table's columns, but
