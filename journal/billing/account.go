@@ -2,6 +2,7 @@ package billing
 
 import (
 	"fmt"
+	"slices"
 
 	"farbay/journal"
 )
@@ -108,16 +109,21 @@ type Account struct {
 // logged work and what brings it to the ceiling; they are billed together.
 func (a Account) Unbilled(stageIDs ...string) []string {
 	var refs []string
-	for _, c := range billable(a, tallyOf(a)) {
-		wanted := len(stageIDs) == 0
-		for _, id := range stageIDs {
-			wanted = wanted || id == c.StageID
-		}
-		if wanted {
-			refs = append(refs, c.Ref)
-		}
+	for _, c := range a.Billable(stageIDs...) {
+		refs = append(refs, c.Ref)
 	}
 	return refs
+}
+
+// Billable returns the charges that [Account.Unbilled] names.
+func (a Account) Billable(stageIDs ...string) []Charge {
+	var charges []Charge
+	for _, c := range billable(a, tallyOf(a)) {
+		if len(stageIDs) == 0 || slices.Contains(stageIDs, c.StageID) {
+			charges = append(charges, c)
+		}
+	}
+	return charges
 }
 
 // document returns the issued document of that ID.

@@ -100,15 +100,26 @@ func (m *metering) charges(stageID string) []Charge {
 	}
 	charges := m.items
 	if change != (journal.Split{}) {
-		text := fmt.Sprintf("Over the ceiling of %s: not charged", m.ceiling)
-		if change.Total() > 0 {
-			text = fmt.Sprintf("Work done before, charged now within the ceiling of %s", m.ceiling)
-		}
 		charges = append(charges[:len(charges):len(charges)], Charge{
-			Ref: fmt.Sprintf("ceiling:%s/%d", stageID, m.adjusted+1), Source: CeilingHeld, StageID: stageID, Text: text, Split: change,
+			Ref: fmt.Sprintf("ceiling:%s/%d", stageID, m.adjusted+1), Source: CeilingHeld, StageID: stageID,
+			Text: m.heldText(goal.Total(), change.Total()), Split: change,
 		})
 	}
 	return charges
+}
+
+// heldText says what the line does that brings the work to its ceiling, by change.
+func (m *metering) heldText(goal, change journal.Cents) string {
+	switch ceiling := max(m.ceiling, 0); {
+	case change > 0:
+		return fmt.Sprintf("Work done before, charged now within the ceiling of %s", ceiling)
+	case change == 0:
+		return fmt.Sprintf("Within the ceiling of %s, divided anew over labour, parts and outside work", ceiling)
+	case goal < m.billed.Total():
+		return fmt.Sprintf("Above the ceiling of %s and billed before: credited", ceiling)
+	default:
+		return fmt.Sprintf("Over the ceiling of %s: not charged", ceiling)
+	}
 }
 
 // billable lists what can be billed: agreed charges not billed yet, then each
