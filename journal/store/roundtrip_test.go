@@ -385,6 +385,11 @@ func TestRoundTrip_Work(t *testing.T) {
 	again := back
 	again.ID = "again"
 	refused(t, s, journal.Conflict, func(tx flow.Tx) error { return tx.AddWork(again) })
+	for _, kind := range journal.WorkKinds { // the table knows each by name
+		one := first
+		one.ID, one.Kind = journal.WorkID(kind), kind
+		write(t, s, func(tx flow.Tx) error { return tx.AddWork(one) })
+	}
 }
 
 func TestRoundTrip_EventsAndJobs(t *testing.T) {

@@ -1269,7 +1269,7 @@ CREATE TABLE work (
   id          TEXT NOT NULL UNIQUE CHECK (id <> ''),
   build_id    TEXT NOT NULL REFERENCES builds (id) ON DELETE RESTRICT,
   stage_id    TEXT NOT NULL,
-  kind        TEXT NOT NULL CHECK (kind IN ('labour', 'parts', 'outside')),
+  kind        TEXT NOT NULL CHECK (kind IN ('labour', 'parts', 'outside work')),
   day         TEXT NOT NULL CHECK (length(day) = 10),
   text        TEXT NOT NULL,
   person_id   TEXT REFERENCES people (id) ON DELETE RESTRICT,
