@@ -38,7 +38,7 @@ func waits(g flow.Glance, role journal.Role) []views.Wait {
 	for _, w := range g.Waits {
 		one := views.Wait{
 			On: views.WaitsOn(w.On), For: string(w.For), BuildID: g.Build.ID, Days: w.Days, Late: w.Late, Amount: w.Amount,
-			InvoiceID: w.Invoice.ID, StageID: w.Stage.ID, Stage: w.Stage.Name, Missing: w.Missing,
+			InvoiceID: w.Invoice.ID, StageID: w.Stage.ID, Stage: w.Stage.Name, Missing: w.Missing, Percent: w.Percent,
 			NoWay: role != journal.Office && officeOnly[w.For],
 		}
 		if p := w.Paper.Paper; p.ID != "" {

@@ -104,6 +104,10 @@ func (w composer) shown(letter any) (views.Letter, error) {
 		return views.BelongingAnsweredLetter{
 			MailFrame: w.frame("", l.To), Nickname: l.Nickname, What: l.What, Answer: string(l.Answer.Answer), Note: l.Answer.Note, By: l.By, Link: w.url() + l.Path,
 		}, nil
+	case flow.CeilingLetter:
+		return views.CeilingLetter{
+			MailFrame: w.frame("", l.To), Nickname: l.Nickname, Stage: l.Stage, Percent: l.Percent, Metering: l.Metering, Link: w.url() + l.Path,
+		}, nil
 	case flow.InvoiceLetter:
 		return views.InvoiceLetter{
 			MailFrame: w.frame(l.ShopName, l.To), Document: l.Invoice.Document, Nickname: l.Nickname, Stage: l.Stage, Link: w.url() + l.Path,

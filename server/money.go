@@ -52,12 +52,7 @@ func (a *App) showMoney(c echo.Context, status int, r reversing) error {
 	page := views.StaffMoney{
 		Frame: f, Agreed: agreed, Statement: m.Statement, Deposit: m.Account.Terms.Deposit,
 		Stages: moneyStages(m), Invoices: invoices, Payments: payments,
-		ReverseID: r.id, Reason: r.reason, Problems: r.problems,
-	}
-	for _, charge := range m.Account.Agreed {
-		if slices.Contains(m.ToBillNow, charge.Ref) {
-			page.Unbilled = append(page.Unbilled, charge)
-		}
+		ReverseID: r.id, Reason: r.reason, Problems: r.problems, Unbilled: m.ToBillNow,
 	}
 	for _, st := range m.Stages {
 		if st.State != journal.Closed {

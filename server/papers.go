@@ -67,6 +67,7 @@ func (a *App) paperNew(c echo.Context) error {
 	build := of(c).build.ID
 	p, err := a.steps.NewPaper(c.Request().Context(), actor(c), build, flow.PaperStart{
 		Kind: signoff.Kind(cmp.Or(f.line("kind"), string(signoff.ChangeOrder))), EntryID: formID[journal.EntryID](f, "entry"), ReEstimate: f.line("re_estimate") == "yes",
+		StageID: formID[journal.StageID](f, "stage"),
 	})
 	if err != nil {
 		return err

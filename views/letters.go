@@ -230,6 +230,19 @@ type DelegateEndedLetter struct {
 // Mail names the letter's text.
 func (DelegateEndedLetter) Mail() string { return "delegate-ended" }
 
+// CeilingLetter tells the office that logged work nears or has come to its ceiling.
+type CeilingLetter struct {
+	MailFrame
+	Nickname string
+	Stage    string
+	Percent  int // 80 or 100
+	Metering billing.Metering
+	Link     string
+}
+
+// Mail names the letter's text.
+func (CeilingLetter) Mail() string { return "ceiling" }
+
 // Outcome returns "signed" or "declined".
 func (v DecisionView) Outcome() string { return string(v.Decision.Outcome) }
 
@@ -240,4 +253,4 @@ func (v SheetView) Reference() string {
 }
 
 var _ = declareLetters(SignInLetter{}, SetPasswordLetter{}, PaperSentLetter{}, QuestionLetter{}, AnswerLetter{},
-	DecisionLetter{}, DecidedLetter{}, UseLetter{}, BelongingLetter{}, BelongingAnsweredLetter{}, PhoneConfirmationLetter{}, DelegateNamedLetter{}, DelegateEndedLetter{}, InvoiceLetter{}, PaymentLetter{})
+	DecisionLetter{}, DecidedLetter{}, UseLetter{}, BelongingLetter{}, BelongingAnsweredLetter{}, PhoneConfirmationLetter{}, DelegateNamedLetter{}, DelegateEndedLetter{}, InvoiceLetter{}, PaymentLetter{}, CeilingLetter{})

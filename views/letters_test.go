@@ -35,6 +35,8 @@ func givenLetters() map[string]Letter {
 	maps.Copy(letters, givenUseLetters(f, link))
 	letters["spoken"] = DecisionLetter{f, givenView(), givenSpoken(), link}
 	letters["disputed"] = PhoneConfirmationLetter{f, givenView(), false, "Ada Lindqvist", signoff.DisputeSentence, "I said I would think.", link}
+	letters["ceiling near"] = CeilingLetter{f, "Heron", "Body metal", 80, billing.Metering{Ceiling: 400_000, Worked: 325_000}, link}
+	letters["ceiling passed"] = CeilingLetter{f, "Heron", "Body metal", 100, billing.Metering{Ceiling: 400_000, Worked: 425_000}, link}
 	letters["delegate"] = DelegateNamedLetter{f, "Heron", "Ada Lindqvist", "Change order 3", link}
 	return letters
 }
@@ -61,6 +63,8 @@ func TestLetters(t *testing.T) {
 		"refund":            {"$500.00 of what stood in your favour was sent back to you on Friday 10 April, by cheque, 77.", "The reason: Not needed any more."},
 		"refund taken back": {"the refund of $500.00 out of the deposit was taken back on Sunday 12 April, so that the money stands in your favour again. The reason: Never cashed."},
 		"taken back":        {"$3,000.00 for invoice 31 was taken back", "Cheque returned by the bank."},
+		"ceiling near":      {"has used 80 % of its ceiling", "$3,250.00 of $4,000.00", "send the owner a change order"},
+		"ceiling passed":    {"is not charged", "Beyond the ceiling: $250.00"},
 	}
 	for name, letter := range givenLetters() {
 		subject, text, err := set.Letter(letter)

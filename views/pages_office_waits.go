@@ -25,7 +25,7 @@ const (
 // and where it leads; see [Wait.What].
 type Wait struct {
 	On  WaitsOn
-	For string // "decision", "truck", "deposit", "invoice", "agreement", "answer", "draft", "authorization", "re-estimate", "start", "gate", "close", "billing", "delivery" or "release"
+	For string // "decision", "truck", "deposit", "invoice", "agreement", "answer", "draft", "authorization", "re-estimate", "start", "gate", "close", "billing", "ceiling", "logged work", "delivery" or "release"
 
 	BuildID journal.BuildID
 	Days    int           // whole days it has waited
@@ -41,6 +41,7 @@ type Wait struct {
 	StageID   journal.StageID   // of a start, gate or close
 	Stage     string            // name; of a handling what to do: "keep", "ship" or "discard"
 	Missing   []string          // of a gate, whole sentences
+	Percent   int               // of a ceiling
 
 	// NoWay: the reader may not go where one acts on it, so there is no link.
 	NoWay bool
@@ -89,6 +90,10 @@ func (w Wait) What() (string, error) {
 		return "close " + w.Stage + ", its gate has all it needs", nil
 	case "billing":
 		return "bill signed changes on closed stages", nil
+	case "ceiling":
+		return fmt.Sprintf("send a change order, %s has used %d %% of its ceiling", w.Stage, w.Percent), nil
+	case "logged work":
+		return "bill the logged work of " + w.Stage, nil
 	case "delivery":
 		return "every stage is closed, send the delivery acceptance", nil
 	case "release":
@@ -125,6 +130,8 @@ func (w Wait) Path() (string, error) {
 		return at + "/scope", nil
 	case "start", "gate", "close":
 		return at + "/stages/" + string(w.StageID), nil
+	case "ceiling", "logged work":
+		return at + "/stages/" + string(w.StageID) + "#work", nil
 	case "billing", "release":
 		return at + "/money", nil
 	}

@@ -114,7 +114,7 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 	if err := billing.StatementOf(acc).Check(); err != nil {
 		add(b.ID, string(b.ID), "The statement of %s does not add up: %v", b.Nickname, err)
 	}
-	billed, ever := map[string]int{}, map[string]bool{}
+	billed, ever, everOn := map[string]int{}, map[string]bool{}, map[string]bool{}
 	for _, d := range acc.Documents {
 		n.Documents++
 		if d.Subtotal+d.Tax != d.DepositCredit+d.Holdback+d.Payable {
@@ -123,7 +123,7 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 		for _, c := range d.Charges {
 			if d.Cancels == "" {
 				billed[c.Ref]++
-				ever[c.Ref] = true
+				ever[c.Ref], everOn[c.StageID] = true, true
 			} else {
 				billed[c.Ref]--
 			}
@@ -139,8 +139,13 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 		return err
 	}
 	for _, st := range stages {
-		ref := "stage:" + string(st.ID)
-		if st.State == journal.Closed && st.Value != (journal.Split{}) && !st.Metered && !ever[ref] { // one taken back bills with the next
+		billed := ever["stage:"+string(st.ID)]
+		due := st.Value != (journal.Split{})
+		if st.Metered { // its value is only a ceiling; what is billed is the logged work
+			m, _ := billing.MeteringOf(acc, string(st.ID))
+			billed, due = everOn[string(st.ID)], m.Worked > m.Beyond()
+		}
+		if st.State == journal.Closed && due && !billed { // one taken back bills with the next
 			add(b.ID, string(st.ID), "%s is closed and was not billed.", st.Name)
 		}
 	}

@@ -25,6 +25,7 @@ type said struct {
 	paid    map[journal.PaymentID]telling
 	turned  map[journal.StageID][]telling
 	used    map[journal.UseID]telling
+	worked  map[journal.WorkID]telling
 	owned   map[journal.EntryID][]telling // all that was asked, answered and done about a belonging
 	scanned map[journal.ScanID]telling
 	painted map[paintAct][]telling // all acts on paint records
@@ -37,7 +38,7 @@ func newSaid() *said {
 	return &said{
 		sent: map[journal.PaperID][]telling{}, decided: map[journal.PaperID][]telling{}, papers: map[journal.PaperID]telling{},
 		phoned: map[journal.PaperID]telling{}, issued: map[journal.InvoiceID]telling{}, paid: map[journal.PaymentID]telling{},
-		turned: map[journal.StageID][]telling{}, used: map[journal.UseID]telling{}, owned: map[journal.EntryID][]telling{},
+		turned: map[journal.StageID][]telling{}, used: map[journal.UseID]telling{}, worked: map[journal.WorkID]telling{}, owned: map[journal.EntryID][]telling{},
 		scanned: map[journal.ScanID]telling{}, added: map[string]telling{}, keyed: map[string]telling{}, keys: map[string]LogKey{},
 		painted: map[paintAct][]telling{},
 	}
@@ -80,6 +81,8 @@ func (s *said) hear(e prooflog.Entry) {
 		s.turned[stage] = append(s.turned[stage], telling{Entry: e})
 	case "allowance used":
 		s.used[journal.UseID(e.Subject)] = telling{Entry: e}
+	case "work logged", "work taken back":
+		s.worked[journal.WorkID(e.Subject)] = telling{Entry: e}
 	case "belonging asked", "belonging answered", "belonging done":
 		entry := journal.EntryID(e.Subject)
 		s.owned[entry] = append(s.owned[entry], telling{Entry: e})
@@ -167,7 +170,7 @@ func checkRows(r Reads, said *said, build journal.BuildID, add func(journal.Buil
 			return err
 		}
 	}
-	for _, check := range []func() error{c.invoices, c.payments, c.stages, c.uses, c.belongings, c.paint} {
+	for _, check := range []func() error{c.invoices, c.payments, c.stages, c.uses, c.works, c.belongings, c.paint} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -197,6 +200,7 @@ func checkGone(said *said, add func(journal.BuildID, string, string, ...any)) {
 	gone = append(gone, leftOf(said.issued)...)
 	gone = append(gone, leftOf(said.paid)...)
 	gone = append(gone, leftOf(said.used)...)
+	gone = append(gone, leftOf(said.worked)...)
 	gone = append(gone, leftOf(said.scanned)...)
 	slices.SortFunc(gone, func(a, b telling) int { return int(a.Seq - b.Seq) })
 	for _, s := range gone {

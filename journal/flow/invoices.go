@@ -103,7 +103,7 @@ func (s *Steps) BillChanges(ctx context.Context, a Actor, build journal.BuildID)
 		if err != nil {
 			return err
 		}
-		doc, ok, err := billing.Next(acc, carried(acc, stages), s.today(tx), "")
+		doc, ok, err := billing.Next(acc, refsOf(carried(acc, stages)), s.today(tx), "")
 		if err != nil {
 			return err
 		}

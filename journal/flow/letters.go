@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"farbay/journal"
+	"farbay/journal/billing"
 	"farbay/journal/signoff"
 )
 
@@ -142,4 +143,15 @@ type DelegateEndedLetter struct {
 	To       journal.Person
 	Nickname string
 	Delegate string
+}
+
+// CeilingLetter tells the office that the logged work of a stage by time and
+// materials has come to a share of its ceiling.
+type CeilingLetter struct {
+	To       journal.Person
+	Nickname string
+	Stage    string
+	Percent  int // 80 or 100
+	Metering billing.Metering
+	Path     string
 }

@@ -131,10 +131,17 @@ func addMetered(r Reads, build journal.BuildID, stages []journal.Stage, known fu
 
 // workCharge is what logged work puts on its metered stage.
 func workCharge(w journal.Work) billing.Charge {
+	text := w.Text
+	if w.TakesBack != "" {
+		text = "Taken back: " + text
+	}
 	return billing.Charge{
-		Ref: "work:" + string(w.ID), Source: billing.LoggedWork, StageID: string(w.StageID), Text: w.Text, Split: journal.Split{}.Plus(w.Kind, w.Amount),
+		Ref: workRef(w.ID), Source: billing.LoggedWork, StageID: string(w.StageID), Text: text, Split: journal.Split{}.Plus(w.Kind, w.Amount),
 	}
 }
+
+// workRef names logged work among a build's charges.
+func workRef(id journal.WorkID) string { return "work:" + string(id) }
 
 // agreedSince returns what was agreed after the agreement, as it came about:
 // signed change orders and uses of a standing allowance.
@@ -215,14 +222,23 @@ func useCharge(u signoff.Use) billing.Charge {
 	}
 }
 
-// carried are the refs of signed changes on stages that are closed already:
-// they are billed with the next close, or at once.
-func carried(a billing.Account, stages []journal.Stage) []string {
-	var refs []string
+// carried are the charges of signed changes on stages that are closed already, and
+// what such changes make of the ceilings of metered ones: they are billed with the
+// next close, or at once.
+func carried(a billing.Account, stages []journal.Stage) []billing.Charge {
+	var charges []billing.Charge
 	for _, st := range stages {
 		if st.State == journal.Closed {
-			refs = append(refs, a.Unbilled(string(st.ID))...)
+			charges = append(charges, a.Billable(string(st.ID))...)
 		}
+	}
+	return charges
+}
+
+func refsOf(charges []billing.Charge) []string {
+	var refs []string
+	for _, c := range charges {
+		refs = append(refs, c.Ref)
 	}
 	return refs
 }
@@ -236,7 +252,7 @@ type Money struct {
 	Stages    []journal.Stage
 	Invoices  []Invoice
 	Payments  []journal.Payment
-	ToBillNow []string // refs of signed changes on closed stages
+	ToBillNow []billing.Charge // signed changes on closed stages
 }
 
 // MoneyOf gathers the money page of a build.

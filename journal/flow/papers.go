@@ -13,6 +13,7 @@ type PaperStart struct {
 	Kind       signoff.Kind
 	EntryID    journal.EntryID // the find that a change order comes from; "" for none
 	ReEstimate bool            // a change order that renews the estimate after the teardown
+	StageID    journal.StageID // the stage of a change order; "" when not known
 }
 
 // NewPaper begins a paper, with what is known already filled in. Office only.
@@ -93,6 +94,16 @@ func (s *Steps) firstDraft(r Reads, b journal.Build, start PaperStart) (d signof
 	case signoff.ChangeOrder:
 		if start.ReEstimate {
 			d.Title, d.ReEstimate = "Re-estimate after the teardown", true
+		}
+		if start.StageID != "" {
+			st, err := r.Stage(b.ID, start.StageID)
+			if err != nil {
+				return d, err
+			}
+			d.StageID = st.ID
+			if st.Metered {
+				d.Title = "Another ceiling for " + st.Name
+			}
 		}
 	case signoff.DateChange:
 		d.Title = "Another ready date"

@@ -187,7 +187,7 @@ func (s *Steps) StageOf(ctx context.Context, a Actor, build journal.BuildID, sta
 // on stages closed before.
 func toBill(acc billing.Account, stages []journal.Stage, stage journal.StageID) []string {
 	refs := acc.Unbilled(string(stage))
-	for _, ref := range carried(acc, stages) {
+	for _, ref := range refsOf(carried(acc, stages)) {
 		if !slices.Contains(refs, ref) {
 			refs = append(refs, ref)
 		}

@@ -42,6 +42,8 @@ const (
 	ForGate      WaitFor = "gate"          // us: Stage nears its end or is past it; Missing
 	ForClose     WaitFor = "close"         // us: the gate of Stage has all it needs
 	ForBilling   WaitFor = "billing"       // us: signed changes of Amount on closed stages
+	ForCeiling   WaitFor = "ceiling"       // us: logged work has used Percent of Stage's ceiling, and no change order is begun
+	ForWork      WaitFor = "logged work"   // us: logged work of Stage, Amount, was to be billed
 	ForDelivery  WaitFor = "delivery"      // us: every stage is closed
 	ForRelease   WaitFor = "release"       // us: delivered, and Amount is held back
 )
@@ -59,6 +61,7 @@ type Wait struct {
 	Amount   journal.Cents // invoices with tax, changes to bill without; 0 for the floor
 	Stage    journal.Stage
 	Missing  []string // whole sentences, see [GateReport.Missing]
+	Percent  int      // of a ceiling
 
 	Belonging journal.Belonging
 }
@@ -116,6 +119,11 @@ func (w waiting) all() ([]Wait, error) {
 		all = append(all, w.work(papers)...)
 	}
 	if w.actor.Person.Role == journal.Office && agreed {
+		metered, err := w.metered(papers)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, metered...)
 		all = append(all, w.toBill(papers)...)
 	}
 	return all, nil
@@ -367,15 +375,11 @@ func (w waiting) gate(line StageLine) (wait Wait, waits bool) {
 func (w waiting) toBill(papers []PaperLine) []Wait {
 	var all []Wait
 	refs := map[string]bool{}
-	for _, ref := range carried(w.account, w.stages) {
-		refs[ref] = true
-	}
 	var amount journal.Cents
 	since := w.today
-	for _, c := range w.account.Agreed {
-		if refs[c.Ref] {
-			amount += c.Split.Total()
-		}
+	for _, c := range carried(w.account, w.stages) {
+		refs[c.Ref] = true
+		amount += c.Split.Total()
 	}
 	for _, p := range papers {
 		if p.Decision == nil {
