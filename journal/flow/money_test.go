@@ -21,7 +21,7 @@ func (y *yard) ready(build journal.BuildID, n int) journal.StageID {
 	y.t.Helper()
 	st := y.stage(build, n)
 	y.do(y.steps.SaveStage(y.ctx, y.office, build, st.ID, flow.StageChange{
-		Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, LeadID: st.LeadID, Cautions: st.Cautions,
+		Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, LeadID: st.LeadID, Cautions: st.Cautions, Metered: st.Metered,
 	}))
 	y.do(y.steps.OpenStage(y.ctx, y.jory, build, st.ID))
 	return st.ID
