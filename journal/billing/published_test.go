@@ -144,3 +144,65 @@ func TestPublished_SingleSteps(t *testing.T) {
 		same(t, "left of "+tc.amount, d.Payable, cents(t, tc.amount)-cents(t, tc.held))
 	}
 }
+
+// California Civil Code section 8811, contracts from 2026: at most 5 % of each
+// payment and 5 % of the contract price. The figures are worked by us from it, now
+// through the limit: 1,000.00 of a payment of 20,000.00, 6,250.00 of a price of
+// 125,000.00, however it is billed; a cent that rounding would hold beyond it is not.
+func TestPublished_LimitOnHoldback(t *testing.T) {
+	a := account(stage("one", cents(t, "20,000.00")), stage("two", cents(t, "80,000.10")), stage("three", cents(t, "24,999.90")))
+	a.Terms.HoldbackRate, a.Terms.HoldbackCap = 500, Limits[0].Name
+	same(t, "price", adds(t, *a).Agreed, cents(t, "125,000.00"))
+	same(t, "of the first payment", bill(t, a, "one").Holdback, cents(t, "1,000.00"))
+	// 5 % of 80,000.10 are 4,000.005: half away would be 4,000.01.
+	same(t, "of the second payment", bill(t, a, "two").Holdback, cents(t, "4,000.00"))
+	bill(t, a, "three")
+	if held := StatementOf(*a).HeldBack; held > cents(t, "6,250.00") || held < cents(t, "6,249.99") {
+		t.Errorf("%s is held of 125,000.00", held)
+	}
+	a.Terms.HoldbackRate = 501
+	if err := a.Terms.Validate(); journal.CodeOf(err) != journal.Invalid {
+		t.Errorf("5.01 %%: %v", err)
+	}
+}
+
+// FAR 32.503-10(b)(3) (GSA repository, dita/32.503-10.dita): price 2,200,000, cost
+// 2,000,000. Progress payments of 85 % of the cost make a rate of 77.3 % of the
+// price, of 80 % one printed as 72.7. By (b)(4) tenths are rounded up: 77.2727 makes
+// 77.3, as printed, and 72.7272 makes 72.8, so the printed 72.7 is a misprint, or
+// the nearest tenth. Half away gives 77.3 and 72.7, so it is no substitute for
+// rounding up.
+//
+// Credited by such a share of each delivery, the misprint leaves 600.00 of the
+// advance over, which the last one takes; the rate of the rule uses it up before.
+// The four deliveries are our own.
+func TestPublished_LiquidationRate(t *testing.T) {
+	price, cost := cents(t, "2,200,000.00"), cents(t, "2,000,000.00")
+	up := func(advance journal.Cents) int64 { return int64((advance*1000 + price - 1) / price) } // tenths of a per cent
+	for _, tc := range []struct {
+		of               journal.BasisPoints
+		byRule, halfAway int64
+		share            journal.BasisPoints
+		credits          []string
+	}{
+		{8500, 773, 773, 7730, []string{"425,150.00", "425,150.00", "425,150.00", "424,550.00"}},
+		{8000, 728, 727, 7280, []string{"400,400.00", "400,400.00", "400,400.00", "398,800.00"}},
+		{8000, 728, 727, 7270, []string{"399,850.00", "399,850.00", "399,850.00", "400,450.00"}},
+	} {
+		advance := cost.MulDiv(int64(tc.of), 10_000)
+		if got := up(advance); got != tc.byRule {
+			t.Errorf("tenths rounded up: %d; want %d", got, tc.byRule)
+		}
+		if got := journal.Cents(1000).MulDiv(int64(advance), int64(price)); int64(got) != tc.halfAway {
+			t.Errorf("the nearest tenth: %d; want %d", got, tc.halfAway)
+		}
+		quarter := price / 4
+		a := agreedOf(Terms{Deposit: advance, Crediting: ShareOfEach, DepositShare: tc.share}, advance, quarter, quarter, quarter, quarter)
+		var want []journal.Cents
+		for _, s := range tc.credits {
+			want = append(want, cents(t, s))
+		}
+		equalCents(t, FormatRate(tc.share)+" % of each", billEach(t, a, quarter, quarter, quarter, quarter), want)
+		same(t, "left of the advance", StatementOf(*a).DepositUnearned, 0)
+	}
+}
