@@ -154,7 +154,8 @@ func TestApportion_AgainstDecimals(t *testing.T) {
 		for i, w := range weights {
 			quota := decimal(t, decimals.Quo, decimal(t, decimals.Mul, money(total), apd.New(w, 0)), apd.New(all, 0))
 			cut := quantized(t, quota, apd.RoundFloor, 2)
-			fraction := decimal(t, decimals.Sub, quota, cut)
+			// Fractions that differ do so by 1/80,000 of a cent at least.
+			fraction := quantized(t, decimal(t, decimals.Sub, quota, cut), apd.RoundHalfUp, 40)
 			switch parts[i] - inCents(t, cut) {
 			case 0:
 				if fraction.Cmp(most) > 0 {
