@@ -61,6 +61,9 @@ type Build struct {
 	Version     int // counts changes; a save must name the one it read
 }
 
+// Over reports whether work on the build has ended: it was delivered or stopped.
+func (b Build) Over() bool { return b.State == Delivered || b.State == Stopped }
+
 // Validate checks what a person can enter, field by field.
 func (b Build) Validate() error {
 	bad := Problems{}

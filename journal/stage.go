@@ -137,7 +137,7 @@ func checkGate(bad Problems, prefix string, g Gate) {
 type Turn struct {
 	StageID StageID
 	To      StageState
-	Reason  string // of a reopening
+	Reason  string // of a reopening, or of a closing that no gate allowed
 	ByID    PersonID
 	At      time.Time
 }

@@ -28,7 +28,7 @@ const (
 // Charge is one thing agreed, billed whole and at most once.
 type Charge struct {
 	// Ref names the charge, uniquely within the build, by what it comes from:
-	// "stage:ID", "paper:ID/stage:ID", "use:ID", "work:ID", or "ceiling:ID/N" for
+	// "stage:ID", "paper:ID/stage:ID", "paper:ID/line:N", "use:ID", "work:ID", or "ceiling:ID/N" for
 	// the Nth time that the billed work of stage ID is brought to its ceiling.
 	Ref     string
 	Source  Source

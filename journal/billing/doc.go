@@ -35,6 +35,17 @@
 // at its own risk is that of FAR 16.601 (from memory); the cumulative form and the
 // division over kinds are our own choice.
 //
+// # Ending early
+//
+// A build that ends early by a signed paper gets a charge for each stage that is
+// open: what is not done, negative, kind by kind ([Rest]). All charges not billed are then
+// billed together in one document that holds nothing back, after what was held is
+// released ([Final]); what is agreed is what is billed from then on, so the whole
+// deposit is due for crediting, and what no document can use is unearned. A build that
+// is stopped without a signature keeps what is agreed, and nothing more is billed:
+// what was not done stays agreed and to bill, until a paper takes it off.
+// Source: common practice, no source.
+//
 // # Rounding
 //
 // Each rule below is the only place where its figure is rounded. "Half away"

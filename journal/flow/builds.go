@@ -158,6 +158,9 @@ func deliver(b *journal.Build, on, today journal.Date, bad journal.Problems) err
 	if b.State == journal.Scoping {
 		return journal.Errorf(journal.Conflict, "This build has no agreement yet. Please record the agreement before the delivery.")
 	}
+	if b.State == journal.Stopped {
+		return journal.Errorf(journal.Conflict, "%s was stopped on %s, so it is not delivered. Where the truck went stands on the early stop, or in an entry.", b.Nickname, b.StoppedOn)
+	}
 	journal.CheckDay(bad, "delivered_on", on)
 	switch {
 	case on.IsZero():

@@ -145,7 +145,7 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 			m, _ := billing.MeteringOf(acc, string(st.ID))
 			billed, due = everOn[string(st.ID)], m.Worked > m.Beyond()
 		}
-		if st.State == journal.Closed && due && !billed { // one taken back bills with the next
+		if st.State == journal.Closed && st.DroppedBy == "" && due && !billed { // one taken back bills with the next
 			add(b.ID, string(st.ID), "%s is closed and was not billed.", st.Name)
 		}
 	}

@@ -24,6 +24,7 @@ type said struct {
 	issued  map[journal.InvoiceID]telling
 	paid    map[journal.PaymentID]telling
 	turned  map[journal.StageID][]telling
+	stopped map[journal.BuildID]telling // the last end of a build
 	used    map[journal.UseID]telling
 	worked  map[journal.WorkID]telling
 	owned   map[journal.EntryID][]telling // all that was asked, answered and done about a belonging
@@ -38,7 +39,7 @@ func newSaid() *said {
 	return &said{
 		sent: map[journal.PaperID][]telling{}, decided: map[journal.PaperID][]telling{}, papers: map[journal.PaperID]telling{},
 		phoned: map[journal.PaperID]telling{}, issued: map[journal.InvoiceID]telling{}, paid: map[journal.PaymentID]telling{},
-		turned: map[journal.StageID][]telling{}, used: map[journal.UseID]telling{}, worked: map[journal.WorkID]telling{}, owned: map[journal.EntryID][]telling{},
+		turned: map[journal.StageID][]telling{}, stopped: map[journal.BuildID]telling{}, used: map[journal.UseID]telling{}, worked: map[journal.WorkID]telling{}, owned: map[journal.EntryID][]telling{},
 		scanned: map[journal.ScanID]telling{}, added: map[string]telling{}, keyed: map[string]telling{}, keys: map[string]LogKey{},
 		painted: map[paintAct][]telling{},
 	}
@@ -79,6 +80,8 @@ func (s *said) hear(e prooflog.Entry) {
 	case "stage opened", "stage closed", "stage reopened":
 		stage := journal.StageID(e.Subject)
 		s.turned[stage] = append(s.turned[stage], telling{Entry: e})
+	case "build stopped":
+		s.stopped[journal.BuildID(e.Subject)] = telling{Entry: e}
 	case "allowance used":
 		s.used[journal.UseID(e.Subject)] = telling{Entry: e}
 	case "work logged", "work taken back":
@@ -170,7 +173,7 @@ func checkRows(r Reads, said *said, build journal.BuildID, add func(journal.Buil
 			return err
 		}
 	}
-	for _, check := range []func() error{c.invoices, c.payments, c.stages, c.uses, c.works, c.belongings, c.paint} {
+	for _, check := range []func() error{c.end, c.invoices, c.payments, c.stages, c.uses, c.works, c.belongings, c.paint} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -227,6 +230,25 @@ func checkKeys(said *said, add func(journal.BuildID, string, string, ...any)) {
 
 func leftOf[K comparable](m map[K]telling) (left []telling) {
 	return slices.AppendSeq(left, maps.Values(m))
+}
+
+// end compares whether the build was stopped, and when.
+func (c rowCheck) end() error {
+	b, err := c.r.Build(c.build)
+	if err != nil {
+		return err
+	}
+	s, ok := c.said.stopped[c.build]
+	delete(c.said.stopped, c.build)
+	switch is := b.State == journal.Stopped; {
+	case is && !ok:
+		c.unsaid("the early end of "+b.Nickname, string(c.build))
+	case !is && ok:
+		c.add(c.build, string(c.build), "%s stands as %s, and %s says that it was stopped.", b.Nickname, b.State, named(s.Entry))
+	case is:
+		c.compare("the early end of "+b.Nickname, string(c.build), s, []value{{"stopped_on", b.StoppedOn}})
+	}
+	return nil
 }
 
 func (c rowCheck) invoices() error {

@@ -21,6 +21,15 @@ func (s *Steps) canTakeEffect(r Reads, b journal.Build, p signoff.Paper, sheet s
 		if today := s.today(r); sheet.Acceptance.DeliveredOn > today {
 			return journal.Errorf(journal.Conflict, "The truck is to be handed over on %s. Please sign this when you have received it; nothing was recorded.", sheet.Acceptance.DeliveredOn)
 		}
+	case signoff.ChangeOrder:
+		if err := s.canRestage(r, b, p, sheet); err != nil {
+			return err
+		}
+	case signoff.EarlyStop:
+		if today := s.today(r); sheet.Stop.On > today {
+			return journal.Errorf(journal.Conflict, "The build is to end on %s. Please sign this on that day or later; nothing was recorded.", sheet.Stop.On)
+		}
+		return s.asShown(r, p, sheet)
 	}
 	return delegateFits(r, draftOf(sheet).Delegate)
 }
@@ -64,6 +73,9 @@ func (s *Steps) takeEffect(tx Tx, a Actor, b journal.Build, p signoff.Paper, she
 			return err
 		}
 	case signoff.ChangeOrder, signoff.DateChange:
+		if err := s.restageNow(tx, a, b, p, sheet); err != nil {
+			return err
+		}
 		if sheet.DateAfter != b.ReadyOn {
 			b.ReadyOn = sheet.DateAfter
 			if err := tx.SaveBuild(b); err != nil {
@@ -72,6 +84,10 @@ func (s *Steps) takeEffect(tx Tx, a Actor, b journal.Build, p signoff.Paper, she
 		}
 	case signoff.DeliveryAcceptance:
 		if err := s.accepted(tx, a, b, sheet); err != nil {
+			return err
+		}
+	case signoff.EarlyStop:
+		if err := s.stopBuild(tx, a, b, p, sheet); err != nil {
 			return err
 		}
 	}

@@ -77,6 +77,8 @@ func (s *Steps) freeze(r Reads, sentBy string, p signoff.Paper, draft signoff.Dr
 		f.moveDate()
 	case signoff.DeliveryAcceptance:
 		f.acceptance()
+	case signoff.EarlyStop:
+		after, err = f.stop(p.ID)
 	}
 	if err != nil {
 		return signoff.Sheet{}, err
@@ -160,8 +162,8 @@ func (f *freezer) stage() error {
 	if f.draft.StageID == "" {
 		return nil
 	}
-	st, err := f.r.Stage(f.build.ID, f.draft.StageID)
-	f.sheet.Stage = stageOnSheet(st)
+	var err error
+	f.sheet.Stage, err = f.sheetStage(f.draft.StageID)
 	return err
 }
 
@@ -189,19 +191,25 @@ func (f *freezer) change() error {
 		return err
 	}
 	f.sheet.ReEstimate = f.draft.ReEstimate
+	if err := f.restage(); err != nil {
+		return err
+	}
+	f.moveDate()
+	return f.lines()
+}
+
+func (f *freezer) lines() error {
 	for _, l := range f.draft.Lines {
 		line := signoff.SheetLine{Kind: l.Kind, Text: l.Text, Minutes: l.Minutes, Rate: l.Rate, Amount: l.Amount}
 		if l.StageID != "" && l.StageID != f.draft.StageID {
-			st, err := f.r.Stage(f.build.ID, l.StageID)
+			stage, err := f.sheetStage(l.StageID)
 			if err != nil {
 				return err
 			}
-			stage := stageOnSheet(st)
 			line.Stage = &stage
 		}
 		f.sheet.Lines = append(f.sheet.Lines, line)
 	}
-	f.moveDate()
 	return nil
 }
 
@@ -255,6 +263,9 @@ func draftOf(sheet signoff.Sheet) signoff.Draft {
 		d.Photos = append(d.Photos, signoff.Evidence{PhotoID: p.ID, SHA256: p.SHA256, Caption: p.Caption})
 	}
 	for _, l := range sheet.Lines {
+		if l.Dropped {
+			continue // follows from the stage that is dropped
+		}
 		line := signoff.Line{Kind: l.Kind, Text: l.Text, Minutes: l.Minutes, Rate: l.Rate, Amount: l.Amount}
 		if l.Stage != nil {
 			line.StageID = l.Stage.ID
@@ -269,6 +280,23 @@ func draftOf(sheet signoff.Sheet) signoff.Draft {
 	}
 	if x := sheet.Acceptance; x != nil {
 		d.HandedOver, d.OpenPoints, d.DeliveredOn, d.Odometer = noneAsNil(x.HandedOver), noneAsNil(x.OpenPoints), x.DeliveredOn, x.Odometer
+	}
+	if x := sheet.Adds; x != nil {
+		d.Adds = &signoff.NewStage{ID: x.ID, Name: x.Name, Days: x.Days, Metered: x.Metered}
+		if x.After != nil {
+			d.Adds.After = x.After.ID
+		}
+	}
+	if sheet.Drops != nil {
+		d.Drops = sheet.Drops.ID
+	}
+	if x := sheet.Stop; x != nil {
+		d.Stop = &signoff.Stop{By: x.By, On: x.On, Truck: x.Truck, Parts: noneAsNil(x.Parts)}
+		for _, st := range x.Stages {
+			if st.Typed {
+				d.Stop.Earned = append(d.Stop.Earned, signoff.Earned{StageID: st.ID, Amount: st.Earned})
+			}
+		}
 	}
 	if g := sheet.Delegate; g != nil {
 		d.Delegate = &signoff.Delegate{Name: g.Name, Email: g.Email, Phone: g.Phone}

@@ -153,7 +153,7 @@ func (s *Steps) cancelInvoice(tx Tx, a Actor, b journal.Build, id journal.Invoic
 }
 
 // ReleaseHoldback issues the document that lets go of what was held back. All
-// stages must be closed.
+// stages must be closed, or the build stopped.
 func (s *Steps) ReleaseHoldback(ctx context.Context, a Actor, build journal.BuildID) (inv Invoice, err error) {
 	err = s.asOfficeOn(ctx, a, build, func(tx Tx, b journal.Build) error {
 		stages, err := tx.Stages(build)
@@ -161,7 +161,7 @@ func (s *Steps) ReleaseHoldback(ctx context.Context, a Actor, build journal.Buil
 			return err
 		}
 		for _, st := range stages {
-			if st.State != journal.Closed {
+			if st.State != journal.Closed && b.State != journal.Stopped {
 				return journal.Errorf(journal.Conflict, "%s is not closed yet; the holdback is released when every stage is.", st.Name)
 			}
 		}

@@ -70,6 +70,17 @@ type InvoiceLetter struct {
 	Path     string
 }
 
+// StoppedLetter tells an owner that the office has recorded the end of the build,
+// without a signed paper.
+type StoppedLetter struct {
+	ShopName string
+	To       journal.Person
+	Nickname string
+	On       journal.Date
+	Reason   string
+	Path     string
+}
+
 // PaymentLetter tells an owner of a receipt or a refund, or that one was taken
 // back.
 type PaymentLetter struct {

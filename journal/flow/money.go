@@ -144,7 +144,7 @@ func workCharge(w journal.Work) billing.Charge {
 func workRef(id journal.WorkID) string { return "work:" + string(id) }
 
 // agreedSince returns what was agreed after the agreement, as it came about:
-// signed change orders and uses of a standing allowance.
+// signed change orders, a signed early stop and uses of a standing allowance.
 func agreedSince(r Reads, build journal.BuildID) ([]agreedLater, error) {
 	papers, err := r.Papers(build)
 	if err != nil {
@@ -152,7 +152,7 @@ func agreedSince(r Reads, build journal.BuildID) ([]agreedLater, error) {
 	}
 	var later []agreedLater
 	for _, p := range papers {
-		if p.State != signoff.Signed || p.Kind != signoff.ChangeOrder {
+		if p.State != signoff.Signed || p.Kind != signoff.ChangeOrder && p.Kind != signoff.EarlyStop {
 			continue
 		}
 		d, err := r.Decision(p.ID)
@@ -167,7 +167,11 @@ func agreedSince(r Reads, build journal.BuildID) ([]agreedLater, error) {
 		if err != nil {
 			return nil, err
 		}
-		later = append(later, agreedLater{d.At, changeCharges(p.ID, sheet)})
+		charges := changeCharges
+		if p.Kind == signoff.EarlyStop {
+			charges = stopCharges
+		}
+		later = append(later, agreedLater{d.At, charges(p.ID, sheet)})
 	}
 	uses, err := r.Uses(build)
 	if err != nil {
@@ -224,11 +228,12 @@ func useCharge(u signoff.Use) billing.Charge {
 
 // carried are the charges of signed changes on stages that are closed already, and
 // what such changes make of the ceilings of metered ones: they are billed with the
-// next close, or at once.
+// next close, or at once. What was agreed for a stage that was dropped comes to
+// nothing and is never billed.
 func carried(a billing.Account, stages []journal.Stage) []billing.Charge {
 	var charges []billing.Charge
 	for _, st := range stages {
-		if st.State == journal.Closed {
+		if st.State == journal.Closed && st.DroppedBy == "" {
 			charges = append(charges, a.Billable(string(st.ID))...)
 		}
 	}

@@ -46,6 +46,7 @@ func (s *Steps) Look(ctx context.Context, a Actor, build journal.BuildID) (since
 // StageLine is a stage with what is told beside it.
 type StageLine struct {
 	Stage   journal.Stage
+	Dropped string        // the paper that dropped it, "change order 4"; "" otherwise
 	Lead    string        // name; "" when none is chosen
 	Gone    int           // working days since it was opened; 0 on the first day
 	Done    int           // share of its planned days gone by, in per cent, 0 to 100
@@ -62,7 +63,7 @@ type Glance struct {
 	MoneyDue journal.Cents // open on all its invoices; 0 for the floor
 	LastNews time.Time     // when the owner's side last got something new; zero if never
 	QuietFor int           // calendar days at the shop since then, or since the arrival
-	Quiet    bool          // QuietFor has reached the shop's limit, and it is not delivered
+	Quiet    bool          // QuietFor has reached the shop's limit, and it is not over
 	SeenAt   time.Time     // the owner's side's last look; zero if never
 	Photos   int
 	Loose    int  // the actor's photos in no entry yet
@@ -80,7 +81,7 @@ func (g Glance) worst() (late, days int) {
 
 // OfficeOverview returns all builds, the worst first: with something late (most
 // days first), then gone quiet, then by the longest wait, then by nickname;
-// those delivered and settled come last. Office only.
+// those delivered or stopped, and settled, come last. Office only.
 func (s *Steps) OfficeOverview(ctx context.Context, a Actor) ([]Glance, error) {
 	if err := asOffice(a); err != nil {
 		return nil, err
@@ -93,7 +94,7 @@ func (s *Steps) OfficeOverview(ctx context.Context, a Actor) ([]Glance, error) {
 func worseFirst(a, b Glance) int {
 	aLate, aDays := a.worst()
 	bLate, bDays := b.worst()
-	settled := func(g Glance) bool { return g.Build.State == journal.Delivered && len(g.Waits) == 0 }
+	settled := func(g Glance) bool { return g.Build.Over() && len(g.Waits) == 0 }
 	return cmp.Or(
 		yesLast(settled(a), settled(b)), cmp.Compare(bLate, aLate), yesLast(!a.Quiet, !b.Quiet),
 		cmp.Compare(bDays, aDays), cmp.Compare(a.Build.Nickname, b.Build.Nickname))
@@ -221,7 +222,7 @@ func (s *Steps) waiting(r Reads, a Actor, shop journal.Shop, b journal.Build) (w
 
 // quiet counts the shop's calendar days since the owner's side last got
 // something new to see, or since the arrival (before it, since the build was
-// begun), and says whether that is too long. A delivered build is never quiet.
+// begun), and says whether that is too long. A build that is over is never quiet.
 func quiet(b journal.Build, lastNews time.Time, shop journal.Shop, today journal.Date) (days int, tooLong bool) {
 	since := journal.DateOf(b.CreatedAt, shop.Location())
 	if !b.ArrivedOn.IsZero() {
@@ -230,7 +231,7 @@ func quiet(b journal.Build, lastNews time.Time, shop journal.Shop, today journal
 	if !lastNews.IsZero() {
 		since = journal.DateOf(lastNews, shop.Location())
 	}
-	if b.State == journal.Delivered {
+	if b.Over() {
 		return 0, false
 	}
 	days = max(since.DaysUntil(today), 0)
@@ -243,13 +244,17 @@ func (w waiting) stageLines(days schedule.Calendar) ([]StageLine, error) {
 	for _, row := range billing.StatementOf(w.account).Stages {
 		changes[row.StageID] = row.Changes
 	}
+	dropped, err := droppedNames(w.r, w.stages)
+	if err != nil {
+		return nil, err
+	}
 	names := map[journal.PersonID]string{}
 	lines := make([]StageLine, 0, len(w.stages))
 	for _, st := range w.stages {
 		if err := nameAll(w.r, names, []journal.PersonID{st.LeadID}); err != nil {
 			return nil, err
 		}
-		line := StageLine{Stage: st, Lead: names[st.LeadID]}
+		line := StageLine{Stage: st, Dropped: dropped[st.ID], Lead: names[st.LeadID]}
 		switch st.State {
 		case journal.UnderWay:
 			line.Gone = max(days.WorkingDaysBetween(w.day(st.OpenedAt), w.today), 0)

@@ -83,6 +83,9 @@ func (s *saying) state(o OwnerOverview) {
 		}
 	}
 	switch {
+	case o.Ending != nil:
+		s.ending(o)
+		return
 	case o.Build.State == journal.Delivered:
 		s.add("%s was delivered on %s.", o.Build.Nickname, s.day(o.Build.DeliveredOn))
 		return
@@ -105,6 +108,26 @@ func (s *saying) state(o OwnerOverview) {
 	case !o.Build.ReadyOn.IsZero():
 		s.add("The agreed ready date is %s.", s.day(o.Build.ReadyOn))
 	}
+}
+
+// ending says how the build ended early, and what of the deposit goes back.
+func (s *saying) ending(o OwnerOverview) {
+	day := s.day(o.Ending.On)
+	if o.Ending.PaperID != "" {
+		s.add("The build of %s ended early, on %s, as you signed on %s.", o.Build.Nickname, day, lowerFirst(o.Ending.Paper))
+	} else {
+		s.add("The shop has recorded that the build of %s ended on %s. Nobody has signed a paper about it, so nothing more is billed.", o.Build.Nickname, day)
+	}
+	if back := o.Statement.DepositUnearned; back > 0 {
+		s.add("%s of your deposit is not used and is to go back to you.", s.money(back))
+	}
+}
+
+func lowerFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
 }
 
 func (s *saying) papers(papers []PaperLine) {

@@ -14,6 +14,7 @@ import (
 // way, what waits on them, what is new, and where the money stands.
 type OwnerOverview struct {
 	Build  journal.Build
+	Ending *Ending // how it ended early; nil otherwise
 	Shop   journal.Shop
 	Mine   *journal.Member // the reader's membership; nil for staff looking on
 	Stages []StageLine     // without gates
@@ -91,6 +92,9 @@ func (s *Steps) ownerOverview(r Reads, a Actor, build journal.BuildID, since tim
 		return o, err
 	}
 	if o.Shop, err = r.Shop(); err != nil {
+		return o, err
+	}
+	if o.Ending, err = endingOf(r, o.Build); err != nil {
 		return o, err
 	}
 	// Staff looking on see what the owner sees.

@@ -51,8 +51,14 @@ func placeFor(r Reads, b journal.Build, kind signoff.Kind) error {
 	switch {
 	case !kind.Valid():
 		return journal.Errorf(journal.Invalid, "Please choose what kind of paper this is to be.")
+	case b.State == journal.Stopped:
+		return placeAfterStop(r, b, kind)
+	case kind == signoff.EarlyStop && b.State == journal.Delivered:
+		return journal.Errorf(journal.Conflict, "%s was delivered on %s, so it cannot end early any more.", b.Nickname, b.DeliveredOn)
 	case kind == signoff.Teardown:
 		return nil
+	case kind == signoff.EarlyStop && b.State == journal.Scoping:
+		return journal.Errorf(journal.Conflict, "Nothing is agreed on %s yet, so there is nothing to end.", b.Nickname)
 	case kind != signoff.BuildAgreement && b.State == journal.Scoping:
 		return journal.Errorf(journal.Conflict, "The agreement of %s is not signed yet; until then, change the stage values in its scope.", b.Nickname)
 	case kind != signoff.BuildAgreement:
@@ -70,6 +76,19 @@ func placeFor(r Reads, b journal.Build, kind signoff.Kind) error {
 		}
 	}
 	return nil
+}
+
+// placeAfterStop lets only an early stop be written of a build that ended without
+// one.
+func placeAfterStop(r Reads, b journal.Build, kind signoff.Kind) error {
+	e, err := endingOf(r, b)
+	if err != nil {
+		return err
+	}
+	if kind == signoff.EarlyStop && e.PaperID == "" {
+		return nil
+	}
+	return stoppedAlready(b)
 }
 
 // firstDraft fills in what is known when a paper is begun.
@@ -109,6 +128,8 @@ func (s *Steps) firstDraft(r Reads, b journal.Build, start PaperStart) (d signof
 		d.Title = "Another ready date"
 	case signoff.DeliveryAcceptance:
 		d.Title, d.DeliveredOn = "Delivery of "+b.Nickname, s.today(r)
+	case signoff.EarlyStop:
+		d.Title, d.Stop = "Ending the build of "+b.Nickname, s.stopDraft(r, b)
 	}
 	return d, nil
 }
@@ -153,6 +174,7 @@ func (s *Steps) SavePaper(ctx context.Context, a Actor, build journal.BuildID, p
 		if p.Version != version {
 			return staleDraft()
 		}
+		s.nameAdded(&draft, p.Draft)
 		if err := settle(tx, build, &draft); err != nil {
 			return err
 		}
@@ -169,17 +191,20 @@ func (s *Steps) SavePaper(ctx context.Context, a Actor, build journal.BuildID, p
 // settle completes a draft from the database: the photos' hashes and the labour
 // lines' amounts. The stages and the photos must be this build's.
 func settle(r Reads, build journal.BuildID, c *signoff.Draft) error {
+	if err := settleStages(r, build, c); err != nil {
+		return err
+	}
 	if c.StageID != "" {
-		if _, err := r.Stage(build, c.StageID); err != nil {
-			return journal.Problems{"stage": "Please choose one of this build's stages."}.Err()
+		if err := bearable(r, build, *c, c.StageID, "stage"); err != nil {
+			return err
 		}
 	}
 	for i, l := range c.Lines {
 		if l.StageID == c.StageID {
 			c.Lines[i].StageID = ""
 		} else if l.StageID != "" {
-			if _, err := r.Stage(build, l.StageID); err != nil {
-				return journal.Problems{fmt.Sprintf("lines.%d.stage", i): "Please choose one of this build's stages."}.Err()
+			if err := bearable(r, build, *c, l.StageID, fmt.Sprintf("lines.%d.stage", i)); err != nil {
+				return err
 			}
 		}
 		if l.Kind == journal.Labour {

@@ -26,7 +26,7 @@ func (s *Steps) readyToSend(r Reads, p signoff.Paper) error {
 	if len(owners) == 0 {
 		return journal.Errorf(journal.Conflict, "Nobody can sign this yet: the build has no owner who can sign in. Please add one first.")
 	}
-	ownerOnly := p.Kind == signoff.BuildAgreement || p.Draft.Delegate != nil || p.Draft.Allowance != nil
+	ownerOnly := p.Kind == signoff.BuildAgreement || p.Kind == signoff.EarlyStop || p.Draft.Delegate != nil || p.Draft.Allowance != nil
 	if ownerOnly && members[0].As != journal.AsOwner { // owners come first
 		return journal.Errorf(journal.Conflict, "Only an owner can sign this, and the build has a delegate alone. Please add the owner first.")
 	}
@@ -48,6 +48,10 @@ func (s *Steps) readyToSend(r Reads, p signoff.Paper) error {
 		}
 	case signoff.DeliveryAcceptance:
 		return nothingElseOut(r, p)
+	case signoff.ChangeOrder:
+		return s.restageReady(r, b, p)
+	case signoff.EarlyStop:
+		return s.stopReady(r, b, p.Draft)
 	}
 	return nil
 }

@@ -157,10 +157,14 @@ func (s *Steps) RecallPaper(ctx context.Context, a Actor, build journal.BuildID,
 		if p.State != signoff.Sent {
 			return journal.Errorf(journal.Conflict, "This paper is not out for sign-off.")
 		}
-		p.State = signoff.Recalled
-		if err := tx.SavePaper(p); err != nil {
-			return err
-		}
-		return s.record(tx, a, build, "paper recalled", string(p.ID), map[string]any{"number": p.Number, "revision": p.Revision})
+		return s.recall(tx, a, p)
 	})
+}
+
+func (s *Steps) recall(tx Tx, a Actor, p signoff.Paper) error {
+	p.State = signoff.Recalled
+	if err := tx.SavePaper(p); err != nil {
+		return err
+	}
+	return s.record(tx, a, p.BuildID, "paper recalled", string(p.ID), map[string]any{"number": p.Number, "revision": p.Revision})
 }

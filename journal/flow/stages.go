@@ -102,6 +102,7 @@ type StageView struct {
 	Build    journal.Build
 	Stages   []journal.Stage
 	Stage    journal.Stage
+	Dropped  string // the paper that dropped it, "change order 4"; "" otherwise
 	Gate     GateReport
 	Turns    []journal.Turn              // of this stage
 	Names    map[journal.PersonID]string // of those who did the turns
@@ -133,6 +134,11 @@ func (s *Steps) StageOf(ctx context.Context, a Actor, build journal.BuildID, sta
 		if v.Gate, err = gateOf(r, v.Build, v.Stage); err != nil {
 			return err
 		}
+		dropped, err := droppedNames(r, []journal.Stage{v.Stage})
+		if err != nil {
+			return err
+		}
+		v.Dropped = dropped[stage]
 		if v.Stage.Teardown && v.Stage.State == journal.NotStarted {
 			allowed, err := teardownAllowed(r, build, stage)
 			if err != nil {
@@ -210,6 +216,9 @@ func (s *Steps) OpenStage(ctx context.Context, a Actor, build journal.BuildID, s
 		case journal.UnderWay:
 			return nil
 		case journal.Closed:
+			if st.DroppedBy != "" {
+				return droppedFor(st)
+			}
 			return journal.Errorf(journal.Conflict, "%s is closed. The office can reopen it with a reason.", st.Name)
 		}
 		if st.Teardown {
@@ -323,12 +332,18 @@ func (s *Steps) ReopenStage(ctx context.Context, a Actor, build journal.BuildID,
 		return err
 	}
 	return s.onBuild(ctx, a, build, func(tx Tx, b journal.Build) error {
+		if err := goingOn(b); err != nil {
+			return err
+		}
 		st, err := tx.Stage(build, stage)
 		if err != nil {
 			return err
 		}
 		if st.State != journal.Closed {
 			return journal.Errorf(journal.Conflict, "%s is not closed, so there is nothing to reopen.", st.Name)
+		}
+		if st.DroppedBy != "" {
+			return droppedFor(st)
 		}
 		if credit {
 			if err := s.creditStage(tx, a, b, st, reason); err != nil {
@@ -392,11 +407,20 @@ func (s *Steps) TickCheck(ctx context.Context, a Actor, build journal.BuildID, s
 	})
 }
 
+// stageOf returns a stage on which work can go on.
 func (s *Steps) stageOf(r Reads, a Actor, build journal.BuildID, stage journal.StageID) (journal.Stage, error) {
-	if _, _, err := readable(r, a, build); err != nil {
+	b, _, err := readable(r, a, build)
+	if err == nil {
+		err = goingOn(b)
+	}
+	if err != nil {
 		return journal.Stage{}, err
 	}
 	return r.Stage(build, stage)
+}
+
+func droppedFor(st journal.Stage) error {
+	return journal.Errorf(journal.Conflict, "%s was dropped from the build by a signed change order, so it stays closed. To take it up again, please write a change order that adds a stage.", st.Name)
 }
 
 // turn changes a stage's state and records it.

@@ -45,9 +45,17 @@ type Actor struct {
 // At returns the present time, in UTC and whole milliseconds, as it is stored.
 func (s *Steps) at() time.Time { return s.Now().UTC().Truncate(time.Millisecond) }
 
-// write runs f in one write transaction and, if it succeeded, wakes the worker.
+// write runs f in one write transaction, renews the early stops that it gave other
+// figures, and, if all succeeded, wakes the worker.
 func (s *Steps) write(ctx context.Context, f func(Tx) error) error {
-	if err := s.Store.Write(ctx, f); err != nil {
+	err := s.Store.Write(ctx, func(tx Tx) error {
+		n := &noting{Tx: tx}
+		if err := f(n); err != nil {
+			return err
+		}
+		return s.renewStops(n)
+	})
+	if err != nil {
 		return err
 	}
 	if s.Nudge != nil {

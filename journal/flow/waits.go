@@ -45,7 +45,7 @@ const (
 	ForCeiling   WaitFor = "ceiling"       // us: logged work has used Percent of Stage's ceiling, and no change order is begun
 	ForWork      WaitFor = "logged work"   // us: logged work of Stage, Amount, was to be billed
 	ForDelivery  WaitFor = "delivery"      // us: every stage is closed
-	ForRelease   WaitFor = "release"       // us: delivered, and Amount is held back
+	ForRelease   WaitFor = "release"       // us: delivered or stopped, and Amount is held back
 )
 
 // Wait is one thing that a build waits on. Fields that do not apply are zero.
@@ -171,6 +171,9 @@ func (w waiting) papers(papers []PaperLine) (onOwner, onUs []Wait, err error) {
 		onOwner, onUs = append(onOwner, owner...), append(onUs, us...)
 		switch p.Paper.State {
 		case signoff.Drafted, signoff.Recalled:
+			if w.build.State == journal.Stopped {
+				continue // it can be sent no more, or it need not be
+			}
 			draft := w.wait(OnUs, ForDraft, w.day(p.Paper.CreatedAt))
 			draft.Paper = p
 			onUs = append(onUs, draft)
@@ -396,8 +399,8 @@ func (w waiting) toBill(papers []PaperLine) []Wait {
 		bill.Amount = amount
 		all = append(all, bill)
 	}
-	if held := billing.StatementOf(w.account).HeldBack; held > 0 && w.build.State == journal.Delivered {
-		release := w.wait(OnUs, ForRelease, w.build.DeliveredOn)
+	if held := billing.StatementOf(w.account).HeldBack; held > 0 && (w.build.State == journal.Delivered || w.build.State == journal.Stopped) {
+		release := w.wait(OnUs, ForRelease, max(w.build.DeliveredOn, w.build.StoppedOn))
 		release.Amount = held
 		all = append(all, release)
 	}

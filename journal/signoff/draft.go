@@ -13,12 +13,14 @@ type Draft struct {
 	Reason string // why; of a build agreement the scope: what is to be done
 	Photos []Evidence
 
-	// StageID is the stage that bears each line naming none; of a teardown
-	// authorization the stage that takes the truck apart.
+	// StageID is the stage that bears each line naming none, the one that Adds begins
+	// too; of a teardown authorization the stage that takes the truck apart.
 	StageID    journal.StageID
-	Lines      []Line // change order
-	Days       int    // change order, date change: working days added to the agreed date; may be negative
-	ReEstimate bool   // change order: the estimate renewed after the teardown
+	Lines      []Line          // change order; early stop: what is billed beside the stages
+	Days       int             // change order, date change: working days added to the agreed date; may be negative
+	ReEstimate bool            // change order: the estimate renewed after the teardown
+	Adds       *NewStage       // change order: a stage that is added; nil for none
+	Drops      journal.StageID // change order: a stage that is taken out; "" for none
 
 	ReadyOn journal.Date // build agreement: the day for which the truck is to be ready
 
@@ -35,6 +37,8 @@ type Draft struct {
 	// owner alone can sign.
 	Delegate  *Delegate
 	Allowance *Limits
+
+	Stop *Stop // early stop
 }
 
 // Delegate is somebody whom the owner lets decide in their place.
@@ -124,6 +128,8 @@ func (d Draft) Validate(kind Kind) error {
 		}
 	case DeliveryAcceptance:
 		d.checkDelivery(bad)
+	case EarlyStop:
+		d.checkStop(bad)
 	default:
 		return fmt.Errorf("signoff: unknown kind of paper %q", kind)
 	}
@@ -141,14 +147,20 @@ func (d Draft) checkDays(bad journal.Problems) {
 
 func (d Draft) checkChange(bad journal.Problems) {
 	d.checkDays(bad)
-	if d.StageID == "" {
+	moves := d.Adds != nil || d.Drops != ""
+	if d.StageID == "" && (len(d.Lines) > 0 || !moves) {
 		bad.Add("stage", "Please choose the stage that bears this change.")
 	}
-	if len(d.Lines) == 0 && d.Days == 0 && d.Delegate == nil && d.Allowance == nil && !d.ReEstimate {
+	if len(d.Lines) == 0 && d.Days == 0 && d.Delegate == nil && d.Allowance == nil && !d.ReEstimate && !moves {
 		bad.Add("lines", "Please add at least one line, or working days.")
 	}
+	d.checkLines(bad, "A change order")
+	d.checkStages(bad)
+}
+
+func (d Draft) checkLines(bad journal.Problems, what string) {
 	if len(d.Lines) > MaxLines {
-		bad.Add("lines", "A change order takes at most %d lines.", MaxLines)
+		bad.Add("lines", "%s takes at most %d lines.", what, MaxLines)
 	}
 	for i, l := range d.Lines {
 		l.check(bad, i)

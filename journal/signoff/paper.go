@@ -21,10 +21,12 @@ const (
 	DateChange Kind = "date change"
 	// DeliveryAcceptance: the truck and what goes with it are handed over.
 	DeliveryAcceptance Kind = "delivery acceptance"
+	// EarlyStop: the build ends before it is finished, with what is done billed.
+	EarlyStop Kind = "early stop"
 )
 
 // Kinds lists all kinds in the order in which a build meets them.
-var Kinds = []Kind{BuildAgreement, Teardown, ChangeOrder, DateChange, DeliveryAcceptance}
+var Kinds = []Kind{BuildAgreement, Teardown, ChangeOrder, DateChange, DeliveryAcceptance, EarlyStop}
 
 // Valid reports whether k is one of [Kinds].
 func (k Kind) Valid() bool {

@@ -37,6 +37,10 @@ type Sheet struct {
 	Lines  []SheetLine  `json:"lines"`
 	// ReEstimate: the estimate renewed after the teardown.
 	ReEstimate bool `json:"re_estimate,omitempty"`
+	// Adds and Drops are stages that a change order puts into the order of work and
+	// takes out of it.
+	Adds  *SheetAdded `json:"adds_stage,omitempty"`
+	Drops *SheetStage `json:"drops_stage,omitempty"`
 
 	Currency string `json:"currency"`
 	// This change, in cents: before tax, its tax at the rates named, and both.
@@ -57,6 +61,7 @@ type Sheet struct {
 	Agreement  *SheetAgreement  `json:"agreement,omitempty"`
 	Teardown   *SheetTeardown   `json:"teardown,omitempty"`
 	Acceptance *SheetAcceptance `json:"acceptance,omitempty"`
+	Stop       *SheetStop       `json:"early_stop,omitempty"`
 	Delegate   *SheetDelegate   `json:"delegate,omitempty"`  // named by signing
 	Allowance  *SheetAllowance  `json:"allowance,omitempty"` // given by signing
 	// Standing is the allowance in force when the paper was sent.
@@ -111,6 +116,8 @@ type SheetLine struct {
 	Minutes int              `json:"minutes"` // labour lines; 0 otherwise
 	Rate    journal.Cents    `json:"rate"`    // per hour; 0 otherwise
 	Amount  journal.Cents    `json:"amount"`
+	// Dropped: it takes off what is not billed of the stage that is dropped.
+	Dropped bool `json:"dropped,omitempty"`
 }
 
 // SheetRate is a tax rate in force when the paper was sent, in basis points;
@@ -153,8 +160,15 @@ func (s Sheet) Splits() []StageSplit {
 
 // Bears reports whether the paper puts cost on a stage, or allows it.
 func (s Sheet) Bears(stage journal.StageID) bool {
-	if s.Stage.ID == stage && (s.Kind == ChangeOrder || s.Kind == Teardown) {
+	if s.Stage.ID == stage && (s.Kind == ChangeOrder || s.Kind == Teardown) || s.Drops != nil && s.Drops.ID == stage {
 		return true
+	}
+	if s.Stop != nil {
+		for _, st := range s.Stop.Stages {
+			if st.ID == stage && st.Open {
+				return true
+			}
+		}
 	}
 	for _, l := range s.Lines {
 		if s.Bearing(l).ID == stage {
@@ -165,9 +179,9 @@ func (s Sheet) Bears(stage journal.StageID) bool {
 }
 
 // OwnerOnly reports whether no delegate can decide the paper: it is the
-// agreement itself, or gives powers.
+// agreement itself, ends it, or gives powers.
 func (s Sheet) OwnerOnly() bool {
-	return s.Kind == BuildAgreement || s.Delegate != nil || s.Allowance != nil
+	return s.Kind == BuildAgreement || s.Kind == EarlyStop || s.Delegate != nil || s.Allowance != nil
 }
 
 // ByPhone reports whether the paper can be agreed by phone: a change of work or of

@@ -14,6 +14,8 @@ func (k Kind) SignSentence() string {
 		return "I have read this date change and I agree to the new date."
 	case DeliveryAcceptance:
 		return "I have read this delivery acceptance. I have received what it lists and I accept the truck."
+	case EarlyStop:
+		return "I have read this early stop and I agree to it. The build ends, what is listed as done is billed, and the rest is not done and not owed."
 	}
 	return "I have read this change order and I agree to it, with its cost, the new total and the new date."
 }
@@ -29,6 +31,8 @@ func (k Kind) DeclineSentence() string {
 		return "I have read this date change and I decline it. The agreed date stays as it is."
 	case DeliveryAcceptance:
 		return "I have read this delivery acceptance and I decline it. I do not accept the truck as it is."
+	case EarlyStop:
+		return "I have read this early stop and I decline it. The agreement stands as it was."
 	}
 	return "I have read this change order and I decline it. Nothing in it is to be done or billed."
 }
@@ -80,6 +84,13 @@ func (k Kind) Notices() []string {
 	case DeliveryAcceptance:
 		return []string{
 			"Signing does not take away any right that the law gives you for faults that could not be seen at the handover.",
+			legalNotice,
+		}
+	case EarlyStop:
+		return []string{
+			"Nothing ends, and nothing in it is billed, until you sign.",
+			"Signing ends the build: every open stage is closed as it is, and a standing allowance ends.",
+			"Signing does not take away any right that the law gives you for faults in what was done.",
 			legalNotice,
 		}
 	}

@@ -41,6 +41,32 @@ type draftJSON struct {
 	Odometer       int            `json:"odometer,omitempty"`
 	Delegate       *delegateJSON  `json:"delegate,omitempty"`
 	Allowance      *limitsJSON    `json:"allowance,omitempty"`
+	Adds           *newStageJSON  `json:"adds_stage,omitempty"`
+	// AddedBears: the draft's stage is the one that it adds, which is in no table yet.
+	AddedBears bool            `json:"added_bears,omitempty"`
+	Drops      journal.StageID `json:"drops_stage,omitempty"`
+	Stop       *stopJSON       `json:"early_stop,omitempty"`
+}
+
+type newStageJSON struct {
+	ID      journal.StageID `json:"id"`
+	Name    string          `json:"name"`
+	Days    int             `json:"days"`
+	After   journal.StageID `json:"after,omitempty"`
+	Metered bool            `json:"metered,omitempty"`
+}
+
+type stopJSON struct {
+	By     signoff.Wish `json:"by"`
+	On     journal.Date `json:"on"`
+	Truck  string       `json:"truck"`
+	Parts  []string     `json:"parts,omitempty"`
+	Earned []earnedJSON `json:"earned,omitempty"`
+}
+
+type earnedJSON struct {
+	StageID journal.StageID `json:"stage"`
+	Amount  journal.Cents   `json:"amount"`
 }
 
 type delegateJSON struct {
@@ -72,10 +98,14 @@ type lineJSON struct {
 func (paperRow) TableName() string { return "papers" }
 
 func toPaperRow(p signoff.Paper) paperRow {
+	draft, stage := toDraftJSON(p.Draft), p.Draft.StageID
+	if draft.AddedBears {
+		stage = ""
+	}
 	return paperRow{
 		ID: string(p.ID), BuildID: string(p.BuildID), Kind: string(p.Kind), Number: p.Number, State: string(p.State),
-		StageID: ref(p.Draft.StageID), Revision: p.Revision, EntryID: ref(p.EntryID),
-		Draft:     object[draftJSON]{toDraftJSON(p.Draft)},
+		StageID: ref(stage), Revision: p.Revision, EntryID: ref(p.EntryID),
+		Draft:     object[draftJSON]{draft},
 		CreatedBy: string(p.CreatedBy), CreatedAt: at(p.CreatedAt), Version: p.Version,
 	}
 }
@@ -90,25 +120,37 @@ func (r paperRow) paper() signoff.Paper {
 }
 
 func toDraftJSON(d signoff.Draft) draftJSON {
-	return draftJSON{
+	j := draftJSON{
 		Title: d.Title, Reason: d.Reason, Days: d.Days, ReEstimate: d.ReEstimate, ReadyOn: d.ReadyOn,
 		Photos:    each(d.Photos, func(e signoff.Evidence) evidenceJSON { return evidenceJSON(e) }),
 		Lines:     each(d.Lines, func(l signoff.Line) lineJSON { return lineJSON(l) }),
 		Destroyed: d.Destroyed, Reassembly: d.Reassembly, ReassemblyDays: d.ReassemblyDays,
 		HandedOver: d.HandedOver, OpenPoints: d.OpenPoints, DeliveredOn: d.DeliveredOn, Odometer: d.Odometer,
-		Delegate: (*delegateJSON)(d.Delegate), Allowance: (*limitsJSON)(d.Allowance),
+		Delegate: (*delegateJSON)(d.Delegate), Allowance: (*limitsJSON)(d.Allowance), Adds: (*newStageJSON)(d.Adds), Drops: d.Drops,
 	}
+	j.AddedBears = d.Adds != nil && d.StageID != "" && d.StageID == d.Adds.ID
+	if x := d.Stop; x != nil {
+		j.Stop = &stopJSON{By: x.By, On: x.On, Truck: x.Truck, Parts: x.Parts, Earned: each(x.Earned, func(e signoff.Earned) earnedJSON { return earnedJSON(e) })}
+	}
+	return j
 }
 
 func (j draftJSON) draft(stage journal.StageID) signoff.Draft {
-	return signoff.Draft{
+	if j.AddedBears && j.Adds != nil {
+		stage = j.Adds.ID
+	}
+	d := signoff.Draft{
 		Title: j.Title, Reason: j.Reason, StageID: stage, Days: j.Days, ReEstimate: j.ReEstimate, ReadyOn: j.ReadyOn,
 		Photos:    each(j.Photos, func(e evidenceJSON) signoff.Evidence { return signoff.Evidence(e) }),
 		Lines:     each(j.Lines, func(l lineJSON) signoff.Line { return signoff.Line(l) }),
 		Destroyed: j.Destroyed, Reassembly: j.Reassembly, ReassemblyDays: j.ReassemblyDays,
 		HandedOver: j.HandedOver, OpenPoints: j.OpenPoints, DeliveredOn: j.DeliveredOn, Odometer: j.Odometer,
-		Delegate: (*signoff.Delegate)(j.Delegate), Allowance: (*signoff.Limits)(j.Allowance),
+		Delegate: (*signoff.Delegate)(j.Delegate), Allowance: (*signoff.Limits)(j.Allowance), Adds: (*signoff.NewStage)(j.Adds), Drops: j.Drops,
 	}
+	if x := j.Stop; x != nil {
+		d.Stop = &signoff.Stop{By: x.By, On: x.On, Truck: x.Truck, Parts: x.Parts, Earned: each(x.Earned, func(e earnedJSON) signoff.Earned { return signoff.Earned(e) })}
+	}
+	return d
 }
 
 const noPaper = "There is no such paper."
