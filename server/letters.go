@@ -112,6 +112,8 @@ func (w composer) shown(letter any) (views.Letter, error) {
 		return views.InvoiceLetter{
 			MailFrame: w.frame(l.ShopName, l.To), Document: l.Invoice.Document, Nickname: l.Nickname, Stage: l.Stage, Link: w.url() + l.Path,
 		}, nil
+	case flow.StoppedLetter:
+		return views.StoppedLetter{MailFrame: w.frame(l.ShopName, l.To), Nickname: l.Nickname, On: l.On, Reason: l.Reason, Link: w.url() + l.Path}, nil
 	case flow.PaymentLetter:
 		shown := views.PaymentLetter{MailFrame: w.frame(l.ShopName, l.To), Payment: l.Payment, Nickname: l.Nickname, StillDue: l.StillDue, Link: w.url() + l.Path}
 		for _, part := range l.For {

@@ -253,4 +253,4 @@ func (v SheetView) Reference() string {
 }
 
 var _ = declareLetters(SignInLetter{}, SetPasswordLetter{}, PaperSentLetter{}, QuestionLetter{}, AnswerLetter{},
-	DecisionLetter{}, DecidedLetter{}, UseLetter{}, BelongingLetter{}, BelongingAnsweredLetter{}, PhoneConfirmationLetter{}, DelegateNamedLetter{}, DelegateEndedLetter{}, InvoiceLetter{}, PaymentLetter{}, CeilingLetter{})
+	DecisionLetter{}, DecidedLetter{}, UseLetter{}, BelongingLetter{}, BelongingAnsweredLetter{}, PhoneConfirmationLetter{}, DelegateNamedLetter{}, DelegateEndedLetter{}, InvoiceLetter{}, StoppedLetter{}, PaymentLetter{}, CeilingLetter{})

@@ -33,6 +33,7 @@ func givenLetters() map[string]Letter {
 		"refund taken back": PaymentLetter{f, journal.Payment{Amount: 50000, On: "2026-04-12", Means: journal.Cheque, Refund: true, ReversesID: "y", Reason: "Never cashed."}, "Heron", []PaidFor{{What: "the deposit", Amount: 50000}}, 0, link},
 	}
 	maps.Copy(letters, givenUseLetters(f, link))
+	letters["stopped"] = StoppedLetter{f, "Heron", "2026-04-14", "No answer since March.", link}
 	letters["spoken"] = DecisionLetter{f, givenView(), givenSpoken(), link}
 	letters["disputed"] = PhoneConfirmationLetter{f, givenView(), false, "Ada Lindqvist", signoff.DisputeSentence, "I said I would think.", link}
 	letters["ceiling near"] = CeilingLetter{f, "Heron", "Body metal", 80, billing.Metering{Ceiling: 400_000, Worked: 325_000}, link}

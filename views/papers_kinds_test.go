@@ -49,6 +49,28 @@ func sheetsByKind() map[string]signoff.Sheet {
 			s.Acceptance = &signoff.SheetAcceptance{DeliveredOn: "2026-09-24", Odometer: 88210, Unit: "miles", HandedOver: []string{"Two keys", "The spare wheel"},
 				OpenPoints: []string{"The horn ring comes by post."}, Billed: 9634000, Paid: 9534000, Due: 100000, HeldBack: 463000}
 		}),
+		"restaged": of(signoff.ChangeOrder, "A winch, and no liner", func(s *signoff.Sheet) {
+			s.Stage = signoff.SheetStage{ID: "s20", Name: "Winch"}
+			s.Adds = &signoff.SheetAdded{ID: "s20", Name: "Winch", Days: 4, After: &signoff.SheetStage{ID: "s2", Name: "Body metal"}, Metered: true}
+			s.Drops = &signoff.SheetStage{ID: "s3", Name: "Paint and liner"}
+			s.Lines = []signoff.SheetLine{{Stage: s.Drops, Kind: journal.Labour, Text: "Paint and liner is dropped", Amount: -90000, Dropped: true}, {Kind: journal.Parts, Text: "Winch", Amount: 120000}}
+			s.Delta, s.DeltaTax, s.DeltaWithTax, s.AgreedAfter, s.TotalAfter = 30000, 7500, 37500, s.AgreedBefore+30000, s.TotalBefore+37500
+		}),
+		"stop": of(signoff.EarlyStop, "Ending the build of Heron", func(s *signoff.Sheet) {
+			s.Reason = "The owner moves abroad and cannot take the truck along."
+			s.Stop = &signoff.SheetStop{By: signoff.OwnersWish, On: "2026-04-14", Truck: "Fetched by the owner's carrier on 4 May.", Parts: []string{"Two doors, with the truck", "The old engine stays for the shop to scrap"},
+				Stages: []signoff.SheetStopped{{ID: "s1", Name: "Teardown", Agreed: 420000, Billed: 420000},
+					{ID: "s2", Name: "Body metal", Open: true, Agreed: 8840000, Earned: 3000000, NotDone: 5840000, Off: signoff.SheetSplit{Labour: 4518824, Parts: 1321176}, Typed: true},
+					{ID: "s3", Name: "Electrics", Open: true, Metered: true, Agreed: 150000, Earned: 30000, NotDone: 120000, Off: signoff.SheetSplit{Labour: 120000}}, {ID: "s4", Name: "Assembly", Open: true}},
+				Documents: []signoff.SheetDocument{{Kind: "holdback release", Holdback: -21000, DepositCredit: 21000}, {Kind: "invoice", Subtotal: 3080000, Tax: 61600, DepositCredit: 1888319, Payable: 1253281}},
+				DueBefore: 100000, DueAfter: 1353281, Owed: 1353281}
+			s.Lines = []signoff.SheetLine{{Stage: &signoff.SheetStage{ID: "s4", Name: "Assembly"}, Kind: journal.Parts, Text: "Seal kit, handed over", Amount: 50000}}
+			s.AgreedAfter, s.TotalAfter = 3500000, 3561600
+		}),
+		"stop-back": of(signoff.EarlyStop, "Ending the build of Heron", func(s *signoff.Sheet) {
+			s.Stop = &signoff.SheetStop{By: signoff.ShopsWish, On: "2026-04-14", Truck: "Stays at the shop until it is fetched.", Parts: []string{}, Stages: []signoff.SheetStopped{{ID: "s1", Name: "Teardown", Open: true, Agreed: 420000, NotDone: 420000}},
+				Documents: []signoff.SheetDocument{}, DueBefore: -5000, DueAfter: -5000, DepositReturned: 200000, Owed: -205000}
+		}),
 	}
 }
 

@@ -84,6 +84,8 @@ func (d *pdfDoc) content() {
 		d.teardown(*sheet.Teardown)
 	case sheet.Acceptance != nil:
 		d.acceptance(*sheet.Acceptance)
+	case sheet.Stop != nil:
+		d.stop(*sheet.Stop)
 	case len(sheet.Lines) > 0:
 		d.change()
 	case sheet.Kind == signoff.DateChange:
@@ -93,6 +95,14 @@ func (d *pdfDoc) content() {
 	case sheet.Days != 0:
 		d.say("This change costs nothing; it moves the date.")
 	}
+	if sheet.Adds != nil {
+		d.section("A stage is added")
+		d.say(d.v.AddedSays())
+	}
+	if sheet.Drops != nil {
+		d.section("A stage is dropped")
+		d.say(d.v.DroppedSays())
+	}
 	d.powers()
 	if d.v.ShowsDate() {
 		d.becomes()
@@ -101,7 +111,7 @@ func (d *pdfDoc) content() {
 		d.say(fmt.Sprintf("Standing allowance: %s of %s is left for %s. This paper takes nothing from it.",
 			d.said(d.v.Money(st.Left)), d.said(d.v.Money(st.PerMonth)), d.said(d.v.MonthName())))
 	}
-	if len(sheet.Lines) > 0 {
+	if len(sheet.Lines) > 0 && sheet.Stop == nil {
 		stages := "stage "
 		if d.v.Several() {
 			stages = "stages "
@@ -253,6 +263,49 @@ func (d *pdfDoc) acceptance(a signoff.SheetAcceptance) {
 	}
 	rows = append(rows, pdfRow{what: "Due now", figure: d.said(d.v.Money(a.Due)), strong: true})
 	d.section("Money as it stands")
+	d.table([2]string{"What", "Amount"}, rows)
+}
+
+func (d *pdfDoc) stop(x signoff.SheetStop) {
+	ends := big{label: "The build ends on", figure: d.said(d.v.PlainDay(x.On)), below: []string{"at the wish of " + string(x.By)}}
+	end := big{label: "In the end", figure: "nobody owes anything"}
+	if x.Owed != 0 {
+		end = big{label: "In the end " + strings.ToLower(d.v.Owes()[:1]) + d.v.Owes()[1:], figure: d.said(d.v.Money(d.v.OwedAmount())), below: []string{"with tax; how it comes about stands below"}}
+	}
+	d.bigs(ends, end)
+	d.section("What is done, and what is not")
+	var rows []pdfRow
+	for _, st := range x.Stages {
+		rows = append(rows, pdfRow{what: st.Name, help: d.said(d.v.StoppedSays(st)), figure: d.said(d.v.Money(st.Earned))})
+	}
+	for _, l := range d.v.Sheet.Lines {
+		help := UpperFirst(string(l.Kind))
+		if l.Minutes != 0 {
+			help = Hours(l.Minutes) + " of labour at " + d.said(d.v.Money(l.Rate)) + " an hour"
+		}
+		rows = append(rows, pdfRow{what: l.Text, help: help + ", " + d.v.Sheet.Bearing(l).Name, figure: d.said(d.v.Money(l.Amount))})
+	}
+	sum := d.v.StopSums()
+	rows = append(rows, pdfRow{what: "In all, before tax", help: d.said(d.v.StoppedSays(sum)), figure: d.said(d.v.Money(sum.Earned)), strong: true})
+	d.table([2]string{"Stage", "Billed by signing"}, rows)
+	for _, doc := range x.Documents {
+		d.section(d.v.StopDocument(doc))
+		d.sums(d.v.StopDocumentLines(doc))
+	}
+	if len(x.Documents) == 0 {
+		d.say("Nothing more is billed.")
+	}
+	d.section("In the end")
+	d.sums(d.v.StopEnd())
+	d.section("Where the truck and its parts go")
+	d.items(append([]string{x.Truck}, x.Parts...))
+}
+
+func (d *pdfDoc) sums(lines []StopLine) {
+	var rows []pdfRow
+	for _, l := range lines {
+		rows = append(rows, pdfRow{what: l.Text, figure: d.said(d.v.Money(l.Amount)), strong: l.Strong})
+	}
 	d.table([2]string{"What", "Amount"}, rows)
 }
 

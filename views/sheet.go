@@ -77,6 +77,8 @@ func (v SheetView) Change() (string, error) {
 	case signoff.DeliveryAcceptance:
 		day, err := v.PlainDay(v.Sheet.Acceptance.DeliveredOn)
 		return "the truck is handed over on " + day, err
+	case signoff.EarlyStop:
+		return v.stopChange()
 	}
 	return v.Effect(v.Sheet.DeltaWithTax, v.Sheet.Days)
 }
@@ -131,6 +133,9 @@ func (v SheetView) Done() (string, error) {
 		return fmt.Sprintf("The agreed date of %s is %s.", name, date), nil
 	case signoff.DeliveryAcceptance:
 		return fmt.Sprintf("%s is delivered.", name), nil
+	case signoff.EarlyStop:
+		agreed, err := v.Money(v.Sheet.AgreedAfter)
+		return fmt.Sprintf("The build of %s has ended. All that was done of it comes to %s before tax.", name, agreed), err
 	}
 	return fmt.Sprintf("The build is now %s%s, and the agreed date is %s.", total, v.taxSuffix(), date), nil
 }
@@ -146,6 +151,8 @@ func (v SheetView) Undone() string {
 		return "The agreed date stays as it was."
 	case signoff.DeliveryAcceptance:
 		return "The truck is not accepted; the shop will call you."
+	case signoff.EarlyStop:
+		return "Nothing ends; the agreement stands as it was."
 	}
 	return "Nothing in it is done or billed; total and date stay as they were."
 }
@@ -161,6 +168,8 @@ func (v SheetView) SignWords() string {
 		return "I agree to the new date"
 	case signoff.DeliveryAcceptance:
 		return "I accept the truck"
+	case signoff.EarlyStop:
+		return "I agree that the build ends"
 	}
 	return "I agree to this change"
 }

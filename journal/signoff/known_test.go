@@ -60,7 +60,30 @@ func known() map[string]signoff.Sheet {
 		DeliveredOn: "2026-09-24", Odometer: 88_230, Unit: "miles", HandedOver: []string{"Two keys"}, OpenPoints: []string{},
 		Billed: 9_700_000, Paid: 9_215_000, Due: 0, HeldBack: 485_000,
 	}
+	restaged := sample()
+	restaged.Adds = &signoff.SheetAdded{ID: "s20", Name: "Winch", Days: 4, After: &signoff.SheetStage{ID: "s8", Name: "Body metal"}, Metered: true}
+	restaged.Drops = &signoff.SheetStage{ID: "s9", Name: "Paint and liner"}
+	restaged.Lines = append([]signoff.SheetLine{{Stage: restaged.Drops, Kind: journal.Labour, Text: "Paint and liner is dropped", Amount: -90_000, Dropped: true}}, restaged.Lines...)
+
+	stop := head(signoff.EarlyStop)
+	stop.Lines = []signoff.SheetLine{{Stage: &signoff.SheetStage{ID: "s9", Name: "Paint and liner"}, Kind: journal.Parts, Text: "Liner kit, handed over", Amount: 41_000}}
+	stop.Stop = &signoff.SheetStop{
+		By: signoff.OwnersWish, On: "2026-04-14", Truck: "Fetched by the owner's carrier", Parts: []string{"Two doors, with the truck"},
+		Stages: []signoff.SheetStopped{
+			{ID: "s1", Name: "Teardown", Agreed: 516_000, Billed: 516_000},
+			{ID: "s8", Name: "Body metal", Open: true, Agreed: 9_118_000, Earned: 3_000_000, NotDone: 6_118_000, Off: signoff.SheetSplit{Labour: 5_409_465, Parts: 708_535}, Typed: true},
+			{ID: "s9", Name: "Paint and liner", Open: true, Metered: true, Agreed: 90_000, Earned: 12_000, NotDone: 78_000, Off: signoff.SheetSplit{Labour: 78_000}},
+		},
+		Documents: []signoff.SheetDocument{
+			{Kind: "holdback release", Holdback: -25_800, DepositCredit: 25_800},
+			{Kind: "invoice", Subtotal: 3_053_000, Tax: 21_712, DepositCredit: 920_641, Payable: 2_154_071},
+		},
+		DueBefore: 4_000, DueAfter: 2_158_071, DepositReturned: 0, Owed: 2_158_071,
+	}
+	stop.Delta, stop.AgreedAfter, stop.TotalAfter = -6_196_000, stop.AgreedBefore-6_196_000, stop.TotalBefore-6_240_283
+	stop.DeltaTax, stop.DeltaWithTax = -44_283, -6_240_283
 	return map[string]signoff.Sheet{
+		"early-stop": stop, "change-order-stages-added-and-dropped": restaged,
 		"build-agreement": agreement, "teardown-authorization": teardown, "change-order": sample(), "change-order-several-stages": several,
 		"date-change": date, "delivery-acceptance": delivery,
 	}
