@@ -222,7 +222,7 @@ func (v SheetView) BearingStages() string {
 func (v SheetView) MeteredWords() string {
 	var names []string
 	for _, s := range v.Sheet.Splits() {
-		if s.Stage.Metered {
+		if s.Stage.Metered && (v.Sheet.Drops == nil || v.Sheet.Drops.ID != s.Stage.ID) {
 			names = append(names, s.Stage.Name)
 		}
 	}

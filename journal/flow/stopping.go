@@ -137,6 +137,12 @@ func (s *Steps) stopReady(r Reads, b journal.Build, d signoff.Draft) error {
 	for _, e := range d.Stop.Earned {
 		said[e.StageID] = e.Amount
 	}
+	for i, l := range d.Lines {
+		at := slices.IndexFunc(stages, func(st journal.Stage) bool { return st.ID == d.Bearing(l) })
+		if at >= 0 && stages[at].Metered {
+			bad.Add(fmt.Sprintf("lines.%d.stage", i), "%s goes by time and materials. Please log this on the stage itself, or choose another stage.", stages[at].Name)
+		}
+	}
 	for _, st := range stages {
 		amount, named := said[st.ID]
 		most := rests[st.ID].Earned
