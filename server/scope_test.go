@@ -4,8 +4,12 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"regexp"
+	"slices"
+	"strings"
 	"testing"
 
+	"farbay/journal/billing"
 	"farbay/server/htmlcheck"
 	"farbay/server/servertest"
 )
@@ -163,7 +167,9 @@ func TestTerms(t *testing.T) {
 	at := beginHeron(t, office)
 	path := at + "/terms"
 	read := formIn(t, office.Get(path).Status(http.StatusOK), path)
-	filled := with(read, "deposit", "5,000", "holdback_rate", "5", "due_days", "21", "tax_parts", "6.25 %", "tax_basis", "line")
+	filled := with(read, "deposit", "5,000", "holdback_rate", "5", "due_days", "21", "tax_parts", "6.25 %", "tax_basis", "line",
+		"holdback_cap", "California, private works", "mark_up", "12.5", "bill_days", "15 1", "late_asks", "yes",
+		"transport", "the owner sends a carrier", "deliver_to", " Oregon ")
 	tests := []struct{ field, text, says string }{
 		{"deposit", "1,234.5x", "Please type an amount"},
 		{"deposit", "-5", "negative"},
@@ -174,13 +180,23 @@ func TestTerms(t *testing.T) {
 		{"tax_outside", "12e3", "rate in per cent"},
 		{"due_days", "soon", "whole number between 0 and 365"},
 		{"crediting", "as we like", "how the deposit is credited"},
+		{"mark_up", "101 %", "from 0 to 100"},
+		{"mark_up", "a fifth", "rate in per cent"},
+		{"bill_days", "1, 31", "from 1 to 28"},
+		{"bill_days", "0", "from 1 to 28"},
+		{"bill_days", "15, 15", "each once"},
+		{"bill_days", "the first", "as numbers"},
+		{"holdback_cap", "Atlantis, private works", "limits listed"},
+		{"holdback_rate", "5.01", `5\.01 % is more than the 5 % of the limit chosen`},
+		{"transport", "it drives itself", "who brings the truck"},
+		{"deliver_to", strings.Repeat("x", 61), "to 60 characters"},
 	}
 	for _, test := range tests {
 		t.Run(test.field+" "+test.text, func(t *testing.T) {
 			sent := with(filled, test.field, test.text)
 			page := office.Post(path, sent).Status(http.StatusUnprocessableEntity).Check(wrong(test.field, test.says))
-			fields := []string{"deposit", "holdback_rate", "due_days", "tax_parts", "tax_basis", "version"}
-			if test.field != "crediting" { // a radio that is not offered cannot be shown as chosen
+			fields := []string{"deposit", "holdback_rate", "due_days", "tax_parts", "tax_basis", "version", "mark_up", "bill_days", "late_asks", "deliver_to"}
+			if !slices.Contains([]string{"crediting", "holdback_cap", "transport"}, test.field) { // a radio that is not offered cannot be shown as chosen
 				fields = append(fields, test.field)
 			}
 			keeps(t, page, path, sent, fields...)
@@ -188,8 +204,15 @@ func TestTerms(t *testing.T) {
 	}
 	office.Post(path, filled).Redirects(path)
 	page := office.Get(path).Says("The terms are saved")
-	keeps(t, page, path, url.Values{"deposit": {"5,000.00"}, "holdback_rate": {"5"}, "due_days": {"21"}, "tax_parts": {"6.25"}, "tax_basis": {"line"}},
-		"deposit", "holdback_rate", "due_days", "tax_parts", "tax_basis")
+	keeps(t, page, path, url.Values{"deposit": {"5,000.00"}, "holdback_rate": {"5"}, "due_days": {"21"}, "tax_parts": {"6.25"}, "tax_basis": {"line"},
+		"holdback_cap": {"California, private works"}, "mark_up": {"12.5"}, "bill_days": {"1, 15"}, "late_asks": {"yes"},
+		"transport": {"the owner sends a carrier"}, "deliver_to": {"Oregon"}},
+		"deposit", "holdback_rate", "due_days", "tax_parts", "tax_basis", "holdback_cap", "mark_up", "bill_days", "late_asks", "transport", "deliver_to")
+	// Each limit stands with its source, and that none is about vehicles.
+	for _, l := range billing.Limits {
+		page.Check(htmlcheck.In(`#f-holdback_cap`, htmlcheck.HasText(regexp.QuoteMeta(l.Source))))
+	}
+	page.Says("none was found for repairing vehicles")
 
 	late := office.Post(path, with(filled, "tax_parts", "7")).Status(http.StatusConflict)
 	keeps(t, late, path, url.Values{"tax_parts": {"7"}, "deposit": {"5,000"}}, "tax_parts", "deposit")
@@ -201,9 +224,10 @@ func TestTerms_fixedByTheAgreement(t *testing.T) {
 	office := s.As(s.Office)
 	at := agreed(t, s, office)
 	path := at + "/terms"
-	page := office.Get(path).Status(http.StatusOK).Says("deposit, holdback and time to pay are fixed")
+	page := office.Get(path).Status(http.StatusOK).Says("these terms are fixed")
 	form := formIn(t, page, path)
-	for _, fixed := range []string{"deposit", "crediting", "deposit_share", "refill_floor", "holdback_rate", "due_days", "tax_basis"} {
+	for _, fixed := range []string{"deposit", "crediting", "deposit_share", "refill_floor", "holdback_rate", "due_days", "tax_basis",
+		"holdback_cap", "mark_up", "bill_days", "late_asks", "transport", "deliver_to"} {
 		if form.Has(fixed) {
 			t.Errorf("%s can still be typed", fixed)
 		}
@@ -212,7 +236,53 @@ func TestTerms_fixedByTheAgreement(t *testing.T) {
 	keeps(t, office.Get(path), path, url.Values{"tax_labour": {"3.5"}}, "tax_labour")
 
 	form = formIn(t, office.Get(path), path)
-	office.Post(path, with(form, "deposit", "1")).Status(http.StatusUnprocessableEntity).Says("cannot change any more")
+	for field, text := range map[string]string{
+		"deposit": "1", "holdback_cap": "California, private works", "mark_up": "1", "bill_days": "1", "late_asks": "yes",
+		"transport": "the owner sends a carrier", "deliver_to": "Oregon",
+	} {
+		office.Post(path, with(form, field, text)).Status(http.StatusUnprocessableEntity).Check(htmlcheck.In(".problems", htmlcheck.HasText("cannot change any more")))
+	}
+}
+
+// How a stage is priced is chosen on the scope and on the stage, said wherever its
+// value is, and fixed with the agreement.
+func TestPricing(t *testing.T) {
+	s := servertest.New(t)
+	office := s.As(s.Office)
+	at := beginHeron(t, office)
+	path := at + "/scope"
+	filled := with(formIn(t, office.Get(path), path), "stages.0.labour", "1,000", "stages.0.pricing", "metered", "stages.1.labour", "200")
+	bad := with(filled, "stages.0.pricing", "by feel")
+	office.Post(path, bad).Status(http.StatusUnprocessableEntity).Check(wrong("stages.0.pricing", "fixed price, or time and materials"))
+	office.Post(path, filled).Redirects(path)
+	page := office.Get(path).Says(`up to \$1,000\.00, by time and materials`).Says(`come to at most \$1,200\.00`)
+	keeps(t, page, path, url.Values{"stages.0.pricing": {"metered"}, "stages.1.pricing": {"fixed"}}, "stages.0.pricing", "stages.1.pricing")
+
+	stages := stagesOf(t, office, at)
+	edit := stages[1] + "/edit"
+	form := formIn(t, office.Get(edit), edit)
+	if form.Get("pricing") != "fixed" {
+		t.Errorf("the stage's form says %q", form.Get("pricing"))
+	}
+	office.Post(edit, with(form, "pricing", "both")).Status(http.StatusUnprocessableEntity).Check(wrong("pricing", "fixed price, or time and materials"))
+	office.Post(edit, with(form, "pricing", "metered")).Redirects(stages[1])
+	office.Get(stages[1]).Says(`up to \$200\.00, by time and materials`)
+
+	office.Post(at+"/people", url.Values{"person": {string(s.Owner.ID)}, "as": {"owner"}}).Redirects(at + "/people")
+	before := formIn(t, office.Get(edit), edit) // read before the agreement, sent after it
+	office.Post(at+"/agreement", agreementOf(t, office, at, "1,200")).Redirects(at)
+	office.Post(edit, with(before, "pricing", "fixed")).Status(http.StatusUnprocessableEntity).Check(htmlcheck.In("#f-pricing", htmlcheck.HasText("cannot change any more")))
+	after := office.Get(edit).Says("By time and materials, as agreed")
+	if form := formIn(t, after, edit); form.Has("pricing") {
+		t.Error("how the stage is priced can still be chosen")
+	} else {
+		office.Post(edit, with(form, "days", "9")).Redirects(stages[1])
+	}
+	office.Get(path).Says(`fixed these values at no more than \$1,200\.00`).Check(htmlcheck.In("td", htmlcheck.HasText(`up to \$1,000\.00`)))
+
+	owner := s.As(s.Owner)
+	owner.Get(stages[1]).Says(`up to \$200\.00, by time and materials`).Says("never more than the agreed value")
+	owner.Get(at+"/money").Check(htmlcheck.In("td", htmlcheck.HasText(`up to \$200\.00`)), htmlcheck.In("th", htmlcheck.HasText("by time and materials")))
 }
 
 // A scope form may not be as long as somebody likes.

@@ -1,7 +1,11 @@
 package server
 
 import (
+	"fmt"
+	"slices"
 	"strconv"
+	"strings"
+	"unicode"
 
 	"github.com/labstack/echo/v4"
 
@@ -49,7 +53,12 @@ func filledTerms(v flow.BuildView) views.TermsForm {
 		DepositShare: billing.FormatRate(t.DepositShare), RefillFloor: t.RefillFloor.String(),
 		TaxLabour: billing.FormatRate(t.Tax.Labour), TaxParts: billing.FormatRate(t.Tax.Parts), TaxOutside: billing.FormatRate(t.Tax.Outside),
 		TaxDelivery: billing.FormatRate(t.Tax.Delivery), TaxOther: billing.FormatRate(t.Tax.Other),
-		TaxBasis: "invoice", DueDays: strconv.Itoa(t.DueDays), Version: v.Build.Version,
+		TaxBasis: "invoice", DueDays: strconv.Itoa(t.DueDays), HoldbackCap: t.HoldbackCap, MarkUp: billing.FormatRate(t.MarkUp),
+		BillDays: strings.Join(strings.Fields(strings.Trim(fmt.Sprint(t.BillDays), "[]")), ", "),
+		LateAsks: "no", Transport: string(t.Transport), DeliverTo: t.DeliverTo, Version: v.Build.Version,
+	}
+	if t.LateAsks {
+		form.LateAsks = "yes"
 	}
 	if t.Tax.PerLine {
 		form.TaxBasis = perLine
@@ -64,7 +73,8 @@ func termsForm(f *form) views.TermsForm {
 		DepositShare: f.raw("deposit_share"), RefillFloor: f.raw("refill_floor"),
 		TaxLabour: f.raw("tax_labour"), TaxParts: f.raw("tax_parts"), TaxOutside: f.raw("tax_outside"),
 		TaxDelivery: f.raw("tax_delivery"), TaxOther: f.raw("tax_other"),
-		TaxBasis: f.raw("tax_basis"), DueDays: f.raw("due_days"), Version: f.version(),
+		TaxBasis: f.raw("tax_basis"), DueDays: f.raw("due_days"), HoldbackCap: f.raw("holdback_cap"), MarkUp: f.raw("mark_up"),
+		BillDays: f.raw("bill_days"), LateAsks: f.raw("late_asks"), Transport: f.raw("transport"), DeliverTo: f.raw("deliver_to"), Version: f.version(),
 	}
 }
 
@@ -109,7 +119,41 @@ func (f *form) terms(was billing.Terms) billing.Terms {
 	if f.has("tax_basis") {
 		t.Tax.PerLine = f.line("tax_basis") == perLine
 	}
+	if f.has("holdback_cap") {
+		t.HoldbackCap = f.line("holdback_cap")
+	}
+	if f.has("mark_up") {
+		t.MarkUp = f.percent("mark_up")
+	}
+	if f.has("bill_days") {
+		t.BillDays = f.monthDays("bill_days")
+	}
+	if f.has("late_asks") {
+		t.LateAsks = f.line("late_asks") == "yes"
+	}
+	if f.has("transport") {
+		t.Transport = billing.Transport(f.line("transport"))
+	}
+	if f.has("deliver_to") {
+		t.DeliverTo = f.line("deliver_to")
+	}
 	return t
+}
+
+// monthDays reads days of the month, such as "1, 15", in any order; nothing typed
+// is none.
+func (f *form) monthDays(name string) []int {
+	var days []int
+	for _, word := range strings.FieldsFunc(f.line(name), func(r rune) bool { return r == ',' || r == ';' || unicode.IsSpace(r) }) {
+		day, err := strconv.Atoi(word)
+		if err != nil {
+			f.bad.Add(name, "Please type days of the month as numbers from 1 to 28, such as: 1, 15.")
+			return nil
+		}
+		days = append(days, day)
+	}
+	slices.Sort(days)
+	return days
 }
 
 // termsSave stores how a build is paid. POST /builds/:build/terms

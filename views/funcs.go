@@ -39,6 +39,8 @@ func (s *Set) funcs() template.FuncMap {
 		"options":     func(o []Option, f Input) Input { f.Options = o; return f },
 		"symbol":      func(symbol string, f Input) Input { f.Symbol = symbol; return f },
 		"prefix":      func(text string, f Input) Input { f.Prefix = text; return f },
+		"limitWords":  LimitWords,
+		"monthDays":   MonthDays,
 		"option":      func(value, text string) Option { return Option{Value: value, Text: text} },
 		"optionList":  func(o ...Option) []Option { return o },
 		"trouble":     func(p journal.Problems) []Problem { return problemList(p) },

@@ -35,7 +35,7 @@ func officePages() map[string]Page {
 	rows := []BoardRow{quiet, salt, bramble, heronRow}
 
 	scoping := Scope{Frame: heronFrame("Scope", "/scope"), Stored: scopingBramble(), Stages: shopStages(0, 0), Total: 6552000, Leads: []journal.Person{ines, tomas}, Owners: 1,
-		Terms: billing.Terms{Deposit: 500000, HoldbackRate: 500, DueDays: 14}, Agreement: AgreementForm{Version: 2}}
+		Terms: billing.Terms{Deposit: 500000, HoldbackRate: 500, DueDays: 14, LateAsks: true, MarkUp: 1500, BillDays: []int{1}, Transport: billing.ShopSends, DeliverTo: "Oregon"}, Agreement: AgreementForm{Version: 2}}
 	for _, s := range scoping.Stages {
 		scoping.Lines = append(scoping.Lines, ScopeLine{ID: string(s.Stage.ID), Version: 1, Name: s.Stage.Name, Labour: "4,200.00", Parts: "840.00", Days: "8", Pricing: PricedFixed, From: "2026-03-02", To: "2026-04-20", State: s.Stage.State})
 	}
@@ -101,12 +101,15 @@ func officePages() map[string]Page {
 		"build-edit":      BuildEdit{Frame: heronFrame("Truck", "/edit"), Stored: heron(), Form: buildForm, Leads: []journal.Person{ines, tomas}, Problems: yearWrong},
 		"build":           staffBuild(), "build-floor": floorBuild, "build-waits": long,
 		"scope": scoping, "scope-agreed": agreed,
-		"terms": Terms{Frame: heronFrame("Terms", "/terms"), Form: TermsForm{Deposit: "5,000", Crediting: "pro rata", HoldbackRate: "5", TaxParts: "6.255", TaxBasis: "invoice", DueDays: "14"},
-			Problems: journal.Problems{"tax_parts": "Please type a rate in per cent such as 6.25, with at most two decimals."}},
-		"terms-fixed":   Terms{Frame: heronFrame("Terms", "/terms"), Fixed: true, Stored: billing.Terms{Deposit: 500000, Crediting: billing.ProRata, HoldbackRate: 500, DueDays: 14}, Form: TermsForm{TaxParts: "6.25", TaxBasis: "line"}},
+		"terms": Terms{Frame: heronFrame("Terms", "/terms"), Form: TermsForm{Deposit: "5,000", Crediting: "pro rata", HoldbackRate: "5", TaxParts: "6.255", TaxBasis: "invoice", DueDays: "14",
+			HoldbackCap: billing.Limits[0].Name, MarkUp: "15", BillDays: "1, 31", LateAsks: "yes", Transport: string(billing.ShopSends), DeliverTo: "Oregon"},
+			Problems: journal.Problems{"bill_days": "Please type days of the month from 1 to 28, each once, such as: 1, 15. A day after the 28th is not in every month.", "tax_parts": "Please type a rate in per cent such as 6.25, with at most two decimals."}},
+		"terms-fixed": Terms{Frame: heronFrame("Terms", "/terms"), Fixed: true, Stored: billing.Terms{Deposit: 500000, Crediting: billing.ProRata, HoldbackRate: 500, DueDays: 14,
+			HoldbackCap: billing.Limits[0].Name, MarkUp: 1500, BillDays: []int{1, 15}, LateAsks: true, Transport: billing.OwnerCollects, DeliverTo: "Oregon"}, Form: TermsForm{TaxParts: "6.25", TaxBasis: "line"}},
 		"build-people":  BuildPeople{Frame: heronFrame("Owners", "/people"), Parties: []Party{owner, deleg}, Choices: []journal.Person{edda}, As: "delegate", Problems: journal.Problems{"named_by": "Please say where the owner named this delegate in writing, such as: letter of 3 March."}},
 		"stage-missing": stopped, "stage-floor": onFloor, "stage-ready": ready, "stage-closed": closed, "stage-new": staffStage(journal.NotStarted),
 		"stage-edit":    StageEdit{Frame: heronFrame("Body metal", "/stages/sh/edit"), Stage: ready.Stage, Form: StageForm{Name: "Body metal", Days: "30", Photos: "8", Checks: "Door gaps measured\nWelds dressed", Cautions: "Lead.", Pricing: PricedMetered, Version: 4}, Leads: []journal.Person{ines}},
+		"stage-fixed":   StageEdit{Frame: heronFrame("Body metal", "/stages/sh/edit"), Stage: ready.Stage, Fixed: true, Form: StageForm{Name: "Body metal", Days: "30", Photos: "8", Pricing: PricedMetered, Version: 4}, Problems: journal.Problems{"pricing": "Whether this stage has a fixed price or goes by time and materials is part of the recorded agreement and cannot change any more."}},
 		"plans":         Plans{Frame: officeFrame("Plans", "/plans"), Plans: []journal.Plan{plan}, Copy: "pl", Name: plan.Name, Problems: journal.Problems{"name": "There is a plan of this name already; please choose another name."}},
 		"plan-edit":     PlanEdit{Frame: officeFrame("Plan", "/plans/pl"), Plan: plan, Form: planForm, Problems: journal.Problems{"stages.2.days": "Please plan between 1 and 400 working days."}},
 		"paper-edit":    edit,

@@ -251,6 +251,45 @@ func (Terms) CreditingOptions() []Option {
 	return options
 }
 
+// LimitOptions offers the limits on holdback, each with its source.
+func (Terms) LimitOptions() []Option {
+	options := []Option{{Text: "None", Help: "Only the rate above counts"}}
+	for _, l := range billing.Limits {
+		options = append(options, Option{Value: l.Name, Text: l.Name + ": at most " + LimitWords(l.OfPayment, l.OfPrice), Help: l.Source})
+	}
+	return options
+}
+
+// Limited reports whether the limits on holdback stand open: one is chosen, or
+// wants another look.
+func (p Terms) Limited() bool { return p.Form.HoldbackCap+p.Problems["holdback_cap"] != "" }
+
+// LateOptions offers what a late invoice does to the next stage.
+func (Terms) LateOptions() []Option {
+	return []Option{
+		{Value: "no", Text: "Opens as usual"},
+		{Value: "yes", Text: "Opens only after the office has confirmed it", Help: "The owner reads so in the agreement"},
+	}
+}
+
+// TransportOptions offers who brings the truck to its owner.
+func (Terms) TransportOptions() []Option {
+	var options []Option
+	for _, way := range billing.Transports {
+		text := UpperFirst(string(way))
+		if way == billing.NotSettled {
+			text = "Not settled yet"
+		}
+		options = append(options, Option{Value: string(way), Text: text})
+	}
+	return options
+}
+
+// StoredTransport says what is agreed about bringing the truck; "" for nothing.
+func (p Terms) StoredTransport() string {
+	return TransportWords(p.Stored.Transport, p.Stored.DeliverTo)
+}
+
 // PricedFixed and PricedMetered are what the field "pricing" of a stage says.
 const (
 	PricedFixed   = "fixed"

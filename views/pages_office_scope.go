@@ -1,6 +1,7 @@
 package views
 
 import (
+	"slices"
 	"strings"
 
 	"farbay/journal"
@@ -8,6 +9,14 @@ import (
 
 // Open reports whether the scope can still be changed.
 func (p Scope) Open() bool { return p.Stored.State == journal.Scoping }
+
+// Metered reports whether any stage stored goes by time and materials.
+func (p Scope) Metered() bool {
+	return slices.ContainsFunc(p.Stages, func(s StageLine) bool { return s.Stage.Metered })
+}
+
+// Transport says what is settled about bringing the truck; "" for nothing.
+func (p Scope) Transport() string { return TransportWords(p.Terms.Transport, p.Terms.DeliverTo) }
 
 // Title names the line in its summary.
 func (l ScopeLine) Title() string {

@@ -126,7 +126,7 @@ func (t Terms) Check(p journal.Problems) {
 	checkRate(p, "mark_up", "The mark-up", t.MarkUp)
 	for i, day := range t.BillDays {
 		if day < 1 || day > 28 || i > 0 && day <= t.BillDays[i-1] {
-			p.Add("bill_days", "Please type days of the month from 1 to 28, each once and in order, such as: 1, 15.")
+			p.Add("bill_days", "Please type days of the month from 1 to 28, each once, such as: 1, 15. A day after the 28th is not in every month.")
 		}
 	}
 	if !slices.Contains(Transports, t.Transport) {
