@@ -17,6 +17,11 @@ type Letter struct {
 	SentAt    time.Time
 	Tries     int
 	Fault     string // why the last try failed
+	// Reminds is the invoice that the letter reminds of, and RemindsOpen what was
+	// open on it when it was written. Before it is sent, that is looked at again.
+	Reminds     InvoiceID
+	RemindsOpen Cents
+	Dropped     string // why it is not sent any more, in a whole sentence; "" otherwise
 }
 
 // LetterFile is one attachment.

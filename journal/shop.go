@@ -2,7 +2,11 @@ package journal
 
 import (
 	"net/mail"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
+	"unicode"
 )
 
 // Shop is who runs this Farbay: what stands at the head of pages, papers and
@@ -54,10 +58,56 @@ func (s Shop) Validate() error {
 	if len(s.Closures) > 400 {
 		bad.Add("closures", "Please list at most 400 days.")
 	}
+	s.checkReminders(bad)
 	for _, c := range s.Closures {
 		CheckLine(bad, "closures", c.Name, 0, 120, "Please keep the name of each day to 120 characters.")
 	}
 	return bad.Err()
+}
+
+// MaxReminders is how many reminders of one invoice there can be at most, and
+// MaxReminderDay how far from its due day one can lie. Both are our own choice.
+const (
+	MaxReminders   = 10
+	MaxReminderDay = 365
+)
+
+func (s Shop) checkReminders(bad Problems) {
+	if len(s.ReminderDays) > MaxReminders {
+		bad.Add("reminder_days", "Please type at most %d reminders.", MaxReminders)
+	}
+	for i, day := range s.ReminderDays {
+		if day < -MaxReminderDay || day > MaxReminderDay || i > 0 && day <= s.ReminderDays[i-1] {
+			bad.Add("reminder_days", "Please type whole days between -%d and %d, each once, such as: -3, 1, 14, 30.", MaxReminderDay, MaxReminderDay)
+		}
+	}
+}
+
+// ParseReminderDays reads days as they are typed: "-3, 1, 14, 30", with commas or
+// blanks between them, and returns them ascending; nothing typed is none. It
+// returns an [Invalid] error for anything else, and for a day typed twice.
+func ParseReminderDays(text string) ([]int, error) {
+	refuse := Errorf(Invalid, "Please type whole days between -%d and %d, each once, such as: -3, 1, 14, 30.", MaxReminderDay, MaxReminderDay)
+	words := strings.FieldsFunc(strings.ReplaceAll(text, "\u2212", "-"), func(r rune) bool { return r == ',' || r == ';' || unicode.IsSpace(r) })
+	var days []int
+	for _, word := range words {
+		day, err := strconv.Atoi(word)
+		if err != nil || day < -MaxReminderDay || day > MaxReminderDay || slices.Contains(days, day) {
+			return nil, refuse
+		}
+		days = append(days, day)
+	}
+	slices.Sort(days)
+	return days, nil
+}
+
+// FormatReminderDays writes days as [ParseReminderDays] reads them.
+func FormatReminderDays(days []int) string {
+	words := make([]string, len(days))
+	for i, day := range days {
+		words[i] = strconv.Itoa(day)
+	}
+	return strings.Join(words, ", ")
 }
 
 // Location returns the shop's time zone; UTC if its name is not known here,

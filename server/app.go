@@ -258,6 +258,7 @@ func (a *App) Run(ctx context.Context) error {
 	})
 	group.Go(func() error { a.jobs.run(ctx, a.cfg.Workers); return nil })
 	group.Go(func() error { a.sweep(ctx); return nil })
+	group.Go(func() error { a.remind(ctx); return nil })
 	err := group.Wait()
 	a.log.InfoContext(context.WithoutCancel(ctx), "stopped")
 	return err

@@ -228,6 +228,26 @@ func (a *App) sweep(ctx context.Context) {
 	}
 }
 
+// remindEvery is how often it is looked whether a reminder is due. Each is written
+// once, so that looking more often than daily does no harm.
+const remindEvery = 30 * time.Minute
+
+// remind writes the reminders that are due, again and again, until ctx ends.
+func (a *App) remind(ctx context.Context) {
+	tick := time.NewTicker(remindEvery)
+	defer tick.Stop()
+	for {
+		if _, err := a.steps.RemindDue(ctx); err != nil && ctx.Err() == nil {
+			a.log.WarnContext(ctx, "reminders of invoices could not be written", "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
 // addJobs says how every kind of job is done.
 func (a *App) addJobs() {
 	a.jobs.handle(journal.JobMail, a.mailRule())

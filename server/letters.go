@@ -114,6 +114,10 @@ func (w composer) shown(letter any) (views.Letter, error) {
 		}, nil
 	case flow.StoppedLetter:
 		return views.StoppedLetter{MailFrame: w.frame(l.ShopName, l.To), Nickname: l.Nickname, On: l.On, Reason: l.Reason, Link: w.url() + l.Path}, nil
+	case flow.ReminderLetter:
+		return views.ReminderLetter{
+			MailFrame: w.frame(l.ShopName, l.To), Document: l.Document, Nickname: l.Nickname, Open: l.Open, Late: l.Late, Link: w.url() + l.Path,
+		}, nil
 	case flow.PaymentLetter:
 		shown := views.PaymentLetter{MailFrame: w.frame(l.ShopName, l.To), Payment: l.Payment, Nickname: l.Nickname, StillDue: l.StillDue, Link: w.url() + l.Path}
 		for _, part := range l.For {

@@ -162,8 +162,11 @@ func (a *App) sendLetter(ctx context.Context, id string) error {
 	if err != nil {
 		return err
 	}
-	if !letter.SentAt.IsZero() || a.mailer == nil {
+	if !letter.SentAt.IsZero() || letter.Dropped != "" {
 		return nil
+	}
+	if stands, err := a.steps.ReminderStands(ctx, letter); err != nil || !stands || a.mailer == nil {
+		return err
 	}
 	sendErr := a.mailer.Send(ctx, a.withPrints(ctx, letter))
 	if sendErr != nil && ctx.Err() != nil {

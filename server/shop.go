@@ -52,7 +52,7 @@ func filledShop(s journal.Shop) views.ShopForm {
 	}
 	return views.ShopForm{
 		Name: s.Name, Address: s.Address, Phone: s.Phone, Email: s.Email, Zone: s.Zone, Currency: s.Currency,
-		LabourRate: s.LabourRate.String(), QuietDays: strconv.Itoa(s.QuietDays), Closures: strings.Join(closures, "\n"), Version: s.Version,
+		LabourRate: s.LabourRate.String(), QuietDays: strconv.Itoa(s.QuietDays), ReminderDays: journal.FormatReminderDays(s.ReminderDays), Closures: strings.Join(closures, "\n"), Version: s.Version,
 	}
 }
 
@@ -60,9 +60,18 @@ func filledShop(s journal.Shop) views.ShopForm {
 func shopForm(f *form) views.ShopForm {
 	return views.ShopForm{
 		Name: f.raw("name"), Address: f.raw("address"), Phone: f.raw("phone"), Email: f.raw("email"), Zone: f.raw("zone"),
-		Currency: f.raw("currency"), LabourRate: f.raw("labour_rate"), QuietDays: f.raw("quiet_days"), Closures: f.raw("closures"),
+		Currency: f.raw("currency"), LabourRate: f.raw("labour_rate"), QuietDays: f.raw("quiet_days"), ReminderDays: f.raw("reminder_days"), Closures: f.raw("closures"),
 		Version: f.version(),
 	}
+}
+
+// reminderDays reads the days on which owners are reminded of an invoice.
+func (f *form) reminderDays(name string) []int {
+	days, err := journal.ParseReminderDays(f.raw(name))
+	if err != nil {
+		f.bad.Add(name, "%s", journal.MessageOf(err))
+	}
+	return days
 }
 
 // closures reads one closed day a line: the day, then its name.
@@ -90,7 +99,7 @@ func (a *App) shopSave(c echo.Context) error {
 	shop := journal.Shop{
 		Name: f.line("name"), Address: f.text("address"), Phone: f.line("phone"), Email: f.line("email"), Zone: f.line("zone"),
 		Currency: strings.ToUpper(f.line("currency")), LabourRate: f.cents("labour_rate"), QuietDays: f.number("quiet_days", 0, 1, 365),
-		Closures: f.closures("closures"), Version: f.version(),
+		ReminderDays: f.reminderDays("reminder_days"), Closures: f.closures("closures"), Version: f.version(),
 	}
 	if err = f.check(shop.Validate()); err == nil {
 		err = a.steps.SaveShop(ctx, actor(c), shop)

@@ -156,6 +156,22 @@ func (l PaymentLetter) OnAccount() bool {
 	return slices.ContainsFunc(l.For, func(p PaidFor) bool { return p.OnAccount })
 }
 
+// ReminderLetter reminds an owner of an open invoice.
+type ReminderLetter struct {
+	MailFrame
+	Document billing.Document
+	Nickname string
+	Open     journal.Cents
+	Late     bool // its due day has gone by
+	Link     string
+}
+
+// Mail names the letter's text.
+func (ReminderLetter) Mail() string { return "invoice-reminder" }
+
+// Name returns "Invoice 31".
+func (l ReminderLetter) Name() string { return UpperFirst(l.Document.Name()) }
+
 // UseLetter tells an owner that the standing allowance was used.
 type UseLetter struct {
 	MailFrame
@@ -253,4 +269,4 @@ func (v SheetView) Reference() string {
 }
 
 var _ = declareLetters(SignInLetter{}, SetPasswordLetter{}, PaperSentLetter{}, QuestionLetter{}, AnswerLetter{},
-	DecisionLetter{}, DecidedLetter{}, UseLetter{}, BelongingLetter{}, BelongingAnsweredLetter{}, PhoneConfirmationLetter{}, DelegateNamedLetter{}, DelegateEndedLetter{}, InvoiceLetter{}, StoppedLetter{}, PaymentLetter{}, CeilingLetter{})
+	DecisionLetter{}, DecidedLetter{}, UseLetter{}, BelongingLetter{}, BelongingAnsweredLetter{}, PhoneConfirmationLetter{}, DelegateNamedLetter{}, DelegateEndedLetter{}, InvoiceLetter{}, StoppedLetter{}, PaymentLetter{}, ReminderLetter{}, CeilingLetter{})

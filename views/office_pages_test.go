@@ -75,6 +75,8 @@ func officePages() map[string]Page {
 		Text: "Hello Edda,\n\nthe shop sent you a paper: Both front floor pans.\nRead it here: https://shop.example/enter/abc123.\n\nTern Hollow Truck Works\n", Files: []journal.LetterFile{{Name: "change-order-4.json", ContentType: "application/json", Data: []byte("{}")}}}
 	failed := letter
 	failed.ID, failed.Fault, failed.Tries = "l2", "The mail server does not answer.", 3
+	dropped := letter
+	dropped.ID, dropped.Dropped = "l3", "It was not sent, because the invoice was settled meanwhile."
 	money := StaffMoney{Frame: heronFrame("Money", "/money"), Agreed: true, Statement: shopStatement(), Deposit: 600000, Invoices: shopInvoices(),
 		Stages: []MoneyStage{{Name: "Teardown", Href: "/builds/h/stages/sb", State: journal.Closed, Row: billing.StageRow{Agreed: 504000, Changes: 219000, Billed: 723000}}, {Name: "Body metal", Href: "/builds/h/stages/sh", Row: billing.StageRow{Agreed: 504000, ToBill: 504000}}},
 		Payments: []PaymentItem{{ID: "y3", On: "2026-04-13", Amount: -560000, Means: journal.Cheque, Reference: "1042", For: "invoice 32", Reversal: true, Reason: "Cheque returned by the bank."},
@@ -129,11 +131,13 @@ func officePages() map[string]Page {
 		"person-consented": Person{Frame: officeFrame("Edda Quill", "/people/p4"), Stored: edda, ConsentAt: ago(40), How: "by letter", Form: PersonForm{Name: "Edda Quill", Role: "owner"}, Problems: journal.Problems{"how": "Please say how they told you, such as: letter of 3 March."}},
 		"person": Person{Frame: officeFrame("Edda Quill", "/people/p4"), Stored: edda, Builds: []journal.Build{heron()}, Form: PersonForm{Name: "Edda Quill", Email: "edda@example.net", Role: "owner"},
 			Sessions: []journal.Session{{How: "link sent by e-mail", Address: "192.0.2.7", UserAgent: "Browser 1", CreatedAt: ago(3), LastSeenAt: ago(0)}}},
-		"shop": Shop{Frame: officeFrame("Shop", "/shop"), Zones: []string{"America/Denver", "America/Chicago"}, Form: ShopForm{Name: "Tern Hollow Truck Works", Address: "1 Mill Lane\nTern Hollow", Zone: "America/Denvr", Currency: "USD", LabourRate: "95.00", QuietDays: "7", Closures: "2026-12-24 Winter break"},
+		"shop": Shop{Frame: officeFrame("Shop", "/shop"), Zones: []string{"America/Denver", "America/Chicago"}, Form: ShopForm{Name: "Tern Hollow Truck Works", Address: "1 Mill Lane\nTern Hollow", Zone: "America/Denvr", Currency: "USD", LabourRate: "95.00", QuietDays: "7", ReminderDays: "-3, 1, 14", Closures: "2026-12-24 Winter break"},
 			Problems: journal.Problems{"zone": "Please choose a time zone by its name, such as America/Denver."}},
-		"outbox":      Outbox{Frame: officeFrame("Letters", "/outbox"), Letters: []LetterLine{{Letter: letter, Build: "Heron"}, {Letter: failed}}, Waiting: 1, ByMail: true},
-		"outbox-kept": Outbox{Frame: officeFrame("Letters", "/outbox"), Letters: []LetterLine{{Letter: letter, Build: "Heron"}}, Waiting: 1},
-		"letter":      LetterPage{Frame: officeFrame("Letter", "/outbox/l2"), Letter: failed, Nickname: "Heron", ByMail: true},
+		"letter-dropped": LetterPage{Frame: officeFrame("Letter", "/outbox/l3"), Letter: dropped, Nickname: "Heron", ByMail: true},
+		"outbox-dropped": Outbox{Frame: officeFrame("Letters", "/outbox"), Letters: []LetterLine{{Letter: dropped}}, ByMail: true},
+		"outbox":         Outbox{Frame: officeFrame("Letters", "/outbox"), Letters: []LetterLine{{Letter: letter, Build: "Heron"}, {Letter: failed}}, Waiting: 1, ByMail: true},
+		"outbox-kept":    Outbox{Frame: officeFrame("Letters", "/outbox"), Letters: []LetterLine{{Letter: letter, Build: "Heron"}}, Waiting: 1},
+		"letter":         LetterPage{Frame: officeFrame("Letter", "/outbox/l2"), Letter: failed, Nickname: "Heron", ByMail: true},
 	}
 	maps.Copy(pages, kindForms())
 	maps.Copy(pages, useForms())

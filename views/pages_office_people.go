@@ -63,8 +63,10 @@ type ShopForm struct {
 	Currency   string
 	LabourRate string
 	QuietDays  string
-	Closures   string
-	Version    int
+	// ReminderDays are days with commas between, named "reminder_days".
+	ReminderDays string
+	Closures     string
+	Version      int
 }
 
 // Shop is the form for the shop's settings. It posts to /shop.

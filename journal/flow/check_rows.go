@@ -17,29 +17,30 @@ import (
 // too. The events are held by the proof log; these tables are not, so each of
 // their rows is compared with the event of the act that made it.
 type said struct {
-	sent    map[journal.PaperID][]telling // of each revision
-	decided map[journal.PaperID][]telling
-	papers  map[journal.PaperID]telling // the last act that moved the paper
-	phoned  map[journal.PaperID]telling // what the owner said to an agreement by phone
-	issued  map[journal.InvoiceID]telling
-	paid    map[journal.PaymentID]telling
-	turned  map[journal.StageID][]telling
-	stopped map[journal.BuildID]telling // the last end of a build
-	used    map[journal.UseID]telling
-	worked  map[journal.WorkID]telling
-	owned   map[journal.EntryID][]telling // all that was asked, answered and done about a belonging
-	scanned map[journal.ScanID]telling
-	painted map[paintAct][]telling // all acts on paint records
-	added   map[string]telling     // passkeys, by the credential's id
-	keyed   map[string]telling     // keys of the log, by their public text
-	keys    map[string]LogKey      // the same, as they stand in their table
+	sent     map[journal.PaperID][]telling // of each revision
+	decided  map[journal.PaperID][]telling
+	papers   map[journal.PaperID]telling // the last act that moved the paper
+	phoned   map[journal.PaperID]telling // what the owner said to an agreement by phone
+	issued   map[journal.InvoiceID]telling
+	paid     map[journal.PaymentID]telling
+	turned   map[journal.StageID][]telling
+	reminded map[journal.InvoiceID][]telling
+	stopped  map[journal.BuildID]telling // the last end of a build
+	used     map[journal.UseID]telling
+	worked   map[journal.WorkID]telling
+	owned    map[journal.EntryID][]telling // all that was asked, answered and done about a belonging
+	scanned  map[journal.ScanID]telling
+	painted  map[paintAct][]telling // all acts on paint records
+	added    map[string]telling     // passkeys, by the credential's id
+	keyed    map[string]telling     // keys of the log, by their public text
+	keys     map[string]LogKey      // the same, as they stand in their table
 }
 
 func newSaid() *said {
 	return &said{
 		sent: map[journal.PaperID][]telling{}, decided: map[journal.PaperID][]telling{}, papers: map[journal.PaperID]telling{},
 		phoned: map[journal.PaperID]telling{}, issued: map[journal.InvoiceID]telling{}, paid: map[journal.PaymentID]telling{},
-		turned: map[journal.StageID][]telling{}, stopped: map[journal.BuildID]telling{}, used: map[journal.UseID]telling{}, worked: map[journal.WorkID]telling{}, owned: map[journal.EntryID][]telling{},
+		turned: map[journal.StageID][]telling{}, reminded: map[journal.InvoiceID][]telling{}, stopped: map[journal.BuildID]telling{}, used: map[journal.UseID]telling{}, worked: map[journal.WorkID]telling{}, owned: map[journal.EntryID][]telling{},
 		scanned: map[journal.ScanID]telling{}, added: map[string]telling{}, keyed: map[string]telling{}, keys: map[string]LogKey{},
 		painted: map[paintAct][]telling{},
 	}
@@ -77,6 +78,9 @@ func (s *said) hear(e prooflog.Entry) {
 		s.issued[journal.InvoiceID(e.Subject)] = telling{Entry: e}
 	case "deposit received", "payment received", "deposit reversed", "payment reversed", "refund sent", "refund reversed":
 		s.paid[journal.PaymentID(e.Subject)] = telling{Entry: e}
+	case "invoice reminded":
+		invoice := journal.InvoiceID(e.Subject)
+		s.reminded[invoice] = append(s.reminded[invoice], telling{Entry: e})
 	case "stage opened", "stage closed", "stage reopened":
 		stage := journal.StageID(e.Subject)
 		s.turned[stage] = append(s.turned[stage], telling{Entry: e})
@@ -173,7 +177,7 @@ func checkRows(r Reads, said *said, build journal.BuildID, add func(journal.Buil
 			return err
 		}
 	}
-	for _, check := range []func() error{c.end, c.invoices, c.payments, c.stages, c.uses, c.works, c.belongings, c.paint} {
+	for _, check := range []func() error{c.end, c.invoices, c.payments, c.reminders, c.stages, c.uses, c.works, c.belongings, c.paint} {
 		if err := check(); err != nil {
 			return err
 		}
@@ -191,6 +195,9 @@ func checkGone(said *said, add func(journal.BuildID, string, string, ...any)) {
 		gone = append(gone, list...)
 	}
 	for _, list := range said.turned {
+		gone = append(gone, list...)
+	}
+	for _, list := range said.reminded {
 		gone = append(gone, list...)
 	}
 	for _, list := range said.owned {
@@ -270,48 +277,6 @@ func (c rowCheck) invoices() error {
 		c.compare(d.Name(), string(inv.ID), s, valuesOf(invoiceDetail(inv)))
 	}
 	return nil
-}
-
-func (c rowCheck) payments() error {
-	payments, err := c.r.Payments(c.build)
-	if err != nil {
-		return err
-	}
-	for _, p := range payments {
-		what := fmt.Sprintf("the %s of %s on %s", paymentKind(p), p.Amount, p.On)
-		s, ok := c.said.paid[p.ID]
-		if !ok {
-			c.unsaid(what, string(p.ID))
-			continue
-		}
-		delete(c.said.paid, p.ID)
-		if s.Build != string(c.build) {
-			c.add(c.build, string(p.ID), "%s was moved here from another build, see %s.", what, named(s.Entry))
-		}
-		c.compare(what, string(p.ID), s.withDefaults("receipt", `""`, "on_account", "false", "refund", "false"), paymentValues(p))
-	}
-	return nil
-}
-
-// paymentValues are all values of a payment, the unset ones too.
-func paymentValues(p journal.Payment) []value {
-	detail := paymentDetail(p)
-	detail["receipt"], detail["on_account"], detail["refund"] = p.ReceiptID, p.OnAccount, p.Refund
-	return valuesOf(detail)
-}
-
-// withDefaults gives members that the detail does not name their values; pairs are
-// names and JSON.
-func (s telling) withDefaults(pairs ...string) telling {
-	if s.open() != nil {
-		return s // said by compare
-	}
-	for i := 0; i < len(pairs); i += 2 {
-		if _, says := s.detail[pairs[i]]; !says {
-			s.detail[pairs[i]] = json.RawMessage(pairs[i+1])
-		}
-	}
-	return s
 }
 
 // stages compares each stage's turns with its events, in order: each close that

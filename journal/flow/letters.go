@@ -100,6 +100,17 @@ type PaidFor struct {
 	Amount    journal.Cents
 }
 
+// ReminderLetter reminds an owner of an open invoice.
+type ReminderLetter struct {
+	ShopName string
+	To       journal.Person
+	Document billing.Document
+	Nickname string
+	Open     journal.Cents
+	Late     bool // its due day has gone by
+	Path     string
+}
+
 // UseLetter tells an owner that the standing allowance was used.
 type UseLetter struct {
 	ShopName string

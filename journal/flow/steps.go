@@ -104,27 +104,34 @@ func (s *Steps) recorded(tx Tx, a Actor, build journal.BuildID, kind, subject st
 
 // post queues a letter to one person. Its text is written by the Composer.
 func (s *Steps) post(tx Tx, build journal.BuildID, to journal.Person, content any, files ...journal.LetterFile) (journal.LetterID, error) {
+	letter := journal.Letter{ID: journal.LetterID(s.NewID()), BuildID: build, Files: files}
+	return letter.ID, s.postLetter(tx, to, letter, content)
+}
+
+// postLetter is post for a letter with more to it.
+func (s *Steps) postLetter(tx Tx, to journal.Person, letter journal.Letter, content any) error {
 	checkpoint := ""
-	if build != "" && to.Role == journal.Owner {
+	if letter.BuildID != "" && to.Role == journal.Owner {
 		// Kept by people outside the shop, so that a rewritten log is found out.
 		c, err := s.checkpoint(tx)
 		if err != nil {
-			return "", err
+			return err
 		}
 		checkpoint = string(c.Note)
 	}
 	subject, text, err := s.Compose.Compose(content, checkpoint)
 	if err != nil {
-		return "", fmt.Errorf("flow: compose %T: %w", content, err)
+		return fmt.Errorf("flow: compose %T: %w", content, err)
 	}
-	letter := journal.Letter{
-		ID: journal.LetterID(s.NewID()), BuildID: build, PersonID: to.ID, To: to.Email, ToName: to.Name,
-		Subject: subject, Text: text, Files: files, CreatedAt: s.at(),
+	if letter.ID == "" {
+		letter.ID = journal.LetterID(s.NewID())
 	}
+	letter.PersonID, letter.To, letter.ToName = to.ID, to.Email, to.Name
+	letter.Subject, letter.Text, letter.CreatedAt = subject, text, s.at()
 	if err := tx.AddLetter(letter); err != nil {
-		return "", err
+		return err
 	}
-	return letter.ID, tx.AddJob(journal.JobMail, string(letter.ID), s.at())
+	return tx.AddJob(journal.JobMail, string(letter.ID), s.at())
 }
 
 // readable returns the build if the actor may read it; [journal.NotFound]

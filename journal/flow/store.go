@@ -181,7 +181,8 @@ type Reads interface {
 
 	Letter(journal.LetterID) (journal.Letter, error)
 	Letters(limit int) ([]journal.Letter, error) // newest first
-	// FailedLetters counts those whose last try failed and that are not sent.
+	// FailedLetters counts those whose last try failed and that are not sent, nor
+	// dropped.
 	FailedLetters() (int, error)
 	// PendingJobs counts jobs not yet done, by kind.
 	PendingJobs(journal.JobKind) (int, error)
@@ -307,7 +308,7 @@ type Tx interface {
 	AddEvent(journal.Event) (journal.Event, error)
 
 	AddLetter(journal.Letter) error
-	SaveLetter(journal.Letter) error // SentAt, Tries, Fault
+	SaveLetter(journal.Letter) error // SentAt, Tries, Fault, Dropped
 	AddJob(kind journal.JobKind, subject string, runAt time.Time) error
 	// ClaimJob takes the oldest job that is due and unclaimed, or whose lease
 	// has run out, and leases it; ok is false when there is none.

@@ -19,6 +19,10 @@ type letterRow struct {
 	SentAt    instant
 	Tries     int
 	Fault     string
+
+	Reminds     ref
+	RemindsOpen int64
+	Dropped     string
 }
 
 func (letterRow) TableName() string { return "letters" }
@@ -27,6 +31,7 @@ func toLetterRow(l journal.Letter) letterRow {
 	return letterRow{
 		ID: string(l.ID), BuildID: ref(l.BuildID), PersonID: ref(l.PersonID), Address: l.To, Name: l.ToName, Subject: l.Subject, Text: l.Text,
 		CreatedAt: at(l.CreatedAt), SentAt: at(l.SentAt), Tries: l.Tries, Fault: l.Fault,
+		Reminds: ref(l.Reminds), RemindsOpen: int64(l.RemindsOpen), Dropped: l.Dropped,
 	}
 }
 
@@ -35,6 +40,7 @@ func (r letterRow) letter() journal.Letter {
 	return journal.Letter{
 		ID: journal.LetterID(r.ID), BuildID: journal.BuildID(r.BuildID), PersonID: journal.PersonID(r.PersonID), To: r.Address, ToName: r.Name, Subject: r.Subject, Text: r.Text,
 		CreatedAt: r.CreatedAt.Time, SentAt: r.SentAt.Time, Tries: r.Tries, Fault: r.Fault,
+		Reminds: journal.InvoiceID(r.Reminds), RemindsOpen: journal.Cents(r.RemindsOpen), Dropped: r.Dropped,
 	}
 }
 
@@ -72,7 +78,7 @@ func (r *reads) Letters(limit int) ([]journal.Letter, error) {
 // FailedLetters implements [flow.Reads].
 func (r *reads) FailedLetters() (int, error) {
 	var n int
-	err := r.scan("FailedLetters", &n, "SELECT count(*) FROM letters WHERE sent_at = '' AND fault <> ''")
+	err := r.scan("FailedLetters", &n, "SELECT count(*) FROM letters WHERE sent_at = '' AND fault <> '' AND dropped = ''")
 	return n, err
 }
 
@@ -118,7 +124,7 @@ func (t *tx) AddLetter(l journal.Letter) error {
 }
 
 func (t *tx) SaveLetter(l journal.Letter) error {
-	n, err := t.exec("SaveLetter", "UPDATE letters SET sent_at = ?, tries = ?, fault = ? WHERE id = ?", at(l.SentAt), l.Tries, l.Fault, string(l.ID))
+	n, err := t.exec("SaveLetter", "UPDATE letters SET sent_at = ?, tries = ?, fault = ?, dropped = ? WHERE id = ?", at(l.SentAt), l.Tries, l.Fault, l.Dropped, string(l.ID))
 	if err == nil && n == 0 {
 		return journal.Errorf(journal.NotFound, noLetter)
 	}

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"errors"
 	"strings"
 	"testing"
 	"time"
@@ -261,7 +262,8 @@ func TestRoundTrip_Papers(t *testing.T) {
 	rev := fill(t, f, func(r *signoff.Revision) {
 		r.PaperID, r.Number, r.Bytes, r.SHA256, r.SentBy = "paper", 1, bytes, signoff.Hash(bytes), pat
 	})
-	letter := fill(t, f, func(l *journal.Letter) { l.ID, l.BuildID, l.PersonID = "letter", heron, ada })
+	letter := fill(t, f, func(l *journal.Letter) { l.ID, l.BuildID, l.PersonID, l.Reminds = "letter", heron, ada, "invoice" })
+	write(t, s, func(tx flow.Tx) error { return tx.AddInvoice(invoice("invoice", heron, 1, "stage:teardown")) })
 	d := fill(t, f, func(d *signoff.Decision) {
 		d.PaperID, d.Revision, d.SHA256, d.Outcome, d.PersonID, d.As, d.CopyLetterID = "paper", 1, rev.SHA256, signoff.OutcomeDeclined, ada, journal.AsDelegate, "letter"
 		d.Manner, d.RecordedBy, d.ScanID, d.Passkey = signoff.OnPaper, pat, "scan", `{"id":"k"}`
@@ -305,17 +307,31 @@ func TestRoundTrip_Papers(t *testing.T) {
 
 func TestRoundTrip_Letters(t *testing.T) {
 	s, f := yard(t), &filler{}
-	fix := func(l *journal.Letter) { l.ID, l.BuildID, l.PersonID = "letter", heron, ada }
+	write(t, s, func(tx flow.Tx) error { return tx.AddInvoice(invoice("invoice", heron, 1, "stage:teardown")) })
+	fix := func(l *journal.Letter) { l.ID, l.BuildID, l.PersonID, l.Reminds = "letter", heron, ada, "invoice" }
 	l := fill(t, f, fix)
 	l.Files = append(l.Files, journal.LetterFile{Name: "empty.txt", ContentType: "text/plain", Data: []byte{}})
 	write(t, s, func(tx flow.Tx) error { return tx.AddLetter(l) })
 	same(t, []journal.Letter{l}, get(t, s, func(r flow.Reads) ([]journal.Letter, error) { return r.Letters(5) }))
 
 	// SaveLetter stores what became of it, and nothing else.
+	next, dropped := l, l
+	next.ID, next.Dropped, next.SentAt = "next", "", time.Time{}
+	dropped.ID, dropped.Dropped, dropped.SentAt = "dropped", "", time.Time{}
+	write(t, s, func(tx flow.Tx) error { return errors.Join(tx.AddLetter(next), tx.AddLetter(dropped)) })
 	late := fill(t, f, fix)
+	late.ID, late.Dropped = "next", ""
 	write(t, s, func(tx flow.Tx) error { return tx.SaveLetter(late) })
-	l.SentAt, l.Tries, l.Fault = late.SentAt, late.Tries, late.Fault
-	same(t, l, get(t, s, func(r flow.Reads) (journal.Letter, error) { return r.Letter("letter") }))
+	next.SentAt, next.Tries, next.Fault = late.SentAt, late.Tries, late.Fault
+	same(t, next, get(t, s, func(r flow.Reads) (journal.Letter, error) { return r.Letter("next") }))
+	dropped.Dropped = "It was not sent."
+	write(t, s, func(tx flow.Tx) error { return tx.SaveLetter(dropped) })
+	same(t, dropped, get(t, s, func(r flow.Reads) (journal.Letter, error) { return r.Letter("dropped") }))
+	// It is sent or dropped, and stays so.
+	dropped.SentAt = noon
+	refused(t, s, journal.Internal, func(tx flow.Tx) error { return tx.SaveLetter(dropped) })
+	next.Dropped = "It was not sent."
+	refused(t, s, journal.Internal, func(tx flow.Tx) error { return tx.SaveLetter(next) })
 }
 
 func TestRoundTrip_Money(t *testing.T) {

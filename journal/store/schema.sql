@@ -607,13 +607,24 @@ CREATE TABLE letters (
   sent_at    TEXT NOT NULL CHECK (length(sent_at) IN (0, 30)),
   tries      INTEGER NOT NULL,
   fault      TEXT NOT NULL
-) STRICT;
+, reminds TEXT REFERENCES invoices (id) ON DELETE RESTRICT, reminds_open INTEGER NOT NULL DEFAULT 0 CHECK (reminds_open >= 0), dropped TEXT NOT NULL DEFAULT '') STRICT;
 
 CREATE INDEX letters_by_time ON letters (created_at, added);
 
 CREATE TRIGGER letters_keep_delete BEFORE DELETE ON letters
 BEGIN
   SELECT RAISE(ABORT, 'letters is append-only');
+END;
+
+CREATE TRIGGER letters_keep_dropped BEFORE UPDATE OF dropped, sent_at ON letters
+WHEN OLD.dropped <> '' AND (NEW.dropped <> OLD.dropped OR NEW.sent_at <> OLD.sent_at) OR NEW.dropped <> '' AND NEW.sent_at <> ''
+BEGIN
+  SELECT RAISE(ABORT, 'a letter is sent or not sent for ever');
+END;
+
+CREATE TRIGGER letters_keep_reminds BEFORE UPDATE OF reminds, reminds_open ON letters
+BEGIN
+  SELECT RAISE(ABORT, 'a letter is never changed');
 END;
 
 CREATE TRIGGER letters_keep_text BEFORE UPDATE OF added, id, build_id, person_id, address, name, subject, text, created_at ON letters
@@ -1057,6 +1068,16 @@ CREATE TABLE reminders (
   at         TEXT NOT NULL CHECK (length(at) = 30),
   PRIMARY KEY (invoice_id, step)
 ) STRICT, WITHOUT ROWID;
+
+CREATE TRIGGER reminders_keep_delete BEFORE DELETE ON reminders
+BEGIN
+  SELECT RAISE(ABORT, 'reminders is append-only');
+END;
+
+CREATE TRIGGER reminders_keep_update BEFORE UPDATE ON reminders
+BEGIN
+  SELECT RAISE(ABORT, 'reminders is append-only');
+END;
 
 CREATE TABLE revision_photos (
   paper_id TEXT NOT NULL,
