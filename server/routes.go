@@ -115,6 +115,8 @@ func (a *App) Routes() []Route {
 		{post, "/builds/:build/stages/:stage/close", BuildOffice, false, a.stageClose},
 		{post, "/builds/:build/stages/:stage/reopen", BuildOffice, false, a.stageReopen},
 		{post, "/builds/:build/stages/:stage/check", BuildStaff, false, a.stageCheck},
+		{get, "/books", Office, false, a.books},
+		{get, "/books/books.zip", Office, false, a.booksZIP},
 		{get, "/plans", Office, false, a.plans},
 		{post, "/plans", Office, false, a.planCopy},
 		{get, "/plans/:plan", Office, false, a.plan},

@@ -24,6 +24,9 @@ func shopPages() map[string]Page {
 	for name, page := range sortingPages() {
 		pages[name] = page
 	}
+	for name, page := range booksPages() {
+		pages[name] = page
+	}
 	return pages
 }
 

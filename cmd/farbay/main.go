@@ -41,6 +41,7 @@ func commands() []command {
 		{"import", "FOLDER-OR-ZIP", "take a folder or ZIP of photos into a build", importPhotos},
 		{"check", "", "look for anything that breaks a promise", check},
 		{"person", "add|list|end|link", "look after accounts", person},
+		{"books", "FILE.zip", "write the books of a period for the accountant", books},
 		{"verify", "RECEIPT [PAPER]", "check a receipt, and the paper it is about, without any server", verify},
 		{"key", "show|new", "show the proof log's public keys, or make a new one", key},
 		{"version", "", "say which version this is", version},

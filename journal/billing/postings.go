@@ -1,6 +1,7 @@
 package billing
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 	"time"
@@ -119,13 +120,7 @@ type Entry struct {
 // what stands on the accounts is what the statement of the records up to that day
 // says (package comment, "Books"). Pure.
 func Entries(records []Record) []Entry {
-	records = slices.Clone(records)
-	slices.SortStableFunc(records, func(x, y Record) int {
-		if x.On() != y.On() {
-			return strings.Compare(string(x.On()), string(y.On()))
-		}
-		return x.RecordedAt.Compare(y.RecordedAt)
-	})
+	records = byDay(records)
 	entries := make([]Entry, 0, len(records))
 	var a Account
 	issued := map[string]bool{}
@@ -161,6 +156,15 @@ func Entries(records []Record) []Entry {
 	return entries
 }
 
+// byDay returns records by day and then in the order recorded.
+func byDay(records []Record) []Record {
+	records = slices.Clone(records)
+	slices.SortStableFunc(records, func(x, y Record) int {
+		return cmp.Or(cmp.Compare(x.On(), y.On()), x.RecordedAt.Compare(y.RecordedAt))
+	})
+	return records
+}
+
 // asIssued is the account with payments for documents that are not issued yet as
 // paid on account.
 func (a Account) asIssued(issued map[string]bool) Account {
@@ -193,14 +197,14 @@ func merged(postings []Posting) []Posting {
 func BookedStatement(records []Record, until journal.Date) Statement {
 	var a Account
 	issued := map[string]bool{}
-	for _, e := range Entries(records) {
+	for _, r := range byDay(records) {
 		switch {
-		case e.On() > until:
-		case e.IsDocument():
-			a.Documents = append(a.Documents, e.Document)
-			issued[e.Document.ID] = true
+		case r.On() > until:
+		case r.IsDocument():
+			a.Documents = append(a.Documents, r.Document)
+			issued[r.Document.ID] = true
 		default:
-			a.Take(e.Payment)
+			a.Take(r.Payment)
 		}
 	}
 	return StatementOf(a.asIssued(issued))
