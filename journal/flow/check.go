@@ -39,7 +39,7 @@ func fault(b journal.BuildID, subject, text string, args ...any) Fault {
 // kept; decisions, revisions, invoices, payments, closes and uses of allowances
 // that are not what the log says of them; originals that are missing or changed
 // (through verify, which re-reads one by its hash), statements that do not add
-// up, stages closed and not billed or billed twice, gaps in the numbers of
+// up, or are not what the record makes of them, stages closed and not billed or billed twice, gaps in the numbers of
 // invoices, papers whose bytes do not match their hash.
 //
 // The faults of the log come first, in its order, so the first fault names the
@@ -72,7 +72,7 @@ func (s *Steps) Check(ctx context.Context, verify func(sha256 string) error, kep
 			}
 		}
 		for _, b := range builds {
-			if err := s.checkMoney(r, b, &n, add); err != nil {
+			if err := s.checkMoney(r, b, said, &n, add); err != nil {
 				return err
 			}
 		}
@@ -106,7 +106,7 @@ func checkNumbers(r Reads, add func(journal.BuildID, string, string, ...any)) er
 	return nil
 }
 
-func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journal.BuildID, string, string, ...any)) error {
+func (s *Steps) checkMoney(r Reads, b journal.Build, said *said, n *Checked, add func(journal.BuildID, string, string, ...any)) error {
 	acc, err := s.account(r, b)
 	if err != nil {
 		return err
@@ -114,6 +114,7 @@ func (s *Steps) checkMoney(r Reads, b journal.Build, n *Checked, add func(journa
 	if err := billing.StatementOf(acc).Check(); err != nil {
 		add(b.ID, string(b.ID), "The statement of %s does not add up: %v", b.Nickname, err)
 	}
+	checkFromLog(r, b, acc, said.money[b.ID], add)
 	billed, ever, everOn := map[string]int{}, map[string]bool{}, map[string]bool{}
 	for _, d := range acc.Documents {
 		n.Documents++

@@ -34,6 +34,8 @@ type said struct {
 	added    map[string]telling     // passkeys, by the credential's id
 	keyed    map[string]telling     // keys of the log, by their public text
 	keys     map[string]LogKey      // the same, as they stand in their table
+
+	money map[journal.BuildID][]journal.Event // what goes into the account of each build
 }
 
 func newSaid() *said {
@@ -43,6 +45,7 @@ func newSaid() *said {
 		turned: map[journal.StageID][]telling{}, reminded: map[journal.InvoiceID][]telling{}, stopped: map[journal.BuildID]telling{}, used: map[journal.UseID]telling{}, worked: map[journal.WorkID]telling{}, owned: map[journal.EntryID][]telling{},
 		scanned: map[journal.ScanID]telling{}, added: map[string]telling{}, keyed: map[string]telling{}, keys: map[string]LogKey{},
 		painted: map[paintAct][]telling{},
+		money:   map[journal.BuildID][]journal.Event{},
 	}
 }
 
@@ -65,6 +68,9 @@ var turnOf = map[string]journal.StageState{
 // hear takes in an event, if it is of a kind that is compared. A detail that is
 // no JSON has nothing to compare; that it was recorded so, the tree holds.
 func (s *said) hear(e prooflog.Entry) {
+	if build := journal.BuildID(e.Build); ofMoney(e.Kind) {
+		s.money[build] = append(s.money[build], journal.Event{Seq: e.Seq, At: e.At, Kind: e.Kind, Subject: e.Subject, Detail: e.Detail})
+	}
 	paper := journal.PaperID(e.Subject)
 	switch e.Kind {
 	case "paper sent":

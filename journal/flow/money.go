@@ -167,11 +167,7 @@ func agreedSince(r Reads, build journal.BuildID) ([]agreedLater, error) {
 		if err != nil {
 			return nil, err
 		}
-		charges := changeCharges
-		if p.Kind == signoff.EarlyStop {
-			charges = stopCharges
-		}
-		later = append(later, agreedLater{d.At, charges(p.ID, sheet)})
+		later = append(later, agreedLater{d.At, signedCharges(p.ID, sheet)})
 	}
 	uses, err := r.Uses(build)
 	if err != nil {
@@ -199,6 +195,17 @@ func stageCharges(stages []journal.Stage) []billing.Charge {
 		})
 	}
 	return charges
+}
+
+// signedCharges are what a signed paper of any kind puts on its stages.
+func signedCharges(paper journal.PaperID, sheet signoff.Sheet) []billing.Charge {
+	switch sheet.Kind {
+	case signoff.ChangeOrder:
+		return changeCharges(paper, sheet)
+	case signoff.EarlyStop:
+		return stopCharges(paper, sheet)
+	}
+	return nil
 }
 
 // changeCharges are what a change order puts on each of its stages once signed.

@@ -158,6 +158,8 @@ type Reads interface {
 	// entry shared, a paper sent, an invoice issued. Zero if never.
 	LastNews(journal.BuildID) (time.Time, error)
 	Events(journal.BuildID) ([]journal.Event, error) // by Seq; "" for those of no build
+	// LastEvent is the build's with the greatest Seq of those up to the instant.
+	LastEvent(build journal.BuildID, until time.Time) (journal.Event, error)
 
 	// The proof log: each event is an entry, in the order of Seq.
 

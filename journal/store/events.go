@@ -30,6 +30,17 @@ func (r *reads) Events(build journal.BuildID) ([]journal.Event, error) {
 	return find(r, "Events", r.q().Where("build_id IS ?", ref(build)).Order("seq"), eventRow.event)
 }
 
+func (r *reads) LastEvent(build journal.BuildID, until time.Time) (journal.Event, error) {
+	last, err := find(r, "LastEvent", r.q().Where("build_id IS ? AND at <= ?", ref(build), at(until)).Order("seq DESC").Limit(1), eventRow.event)
+	if err == nil && len(last) == 0 {
+		err = journal.Errorf(journal.NotFound, "Nothing was on record by then.")
+	}
+	if err != nil {
+		return journal.Event{}, err
+	}
+	return last[0], nil
+}
+
 // AddEvent implements [flow.Tx]. Writes are serialised and a failed one leaves
 // nothing, so the last Seq plus one leaves no gap; a trigger refuses any other.
 // The event joins the proof log's tree at once.

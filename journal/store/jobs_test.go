@@ -233,6 +233,17 @@ func TestEvents(t *testing.T) {
 	if got := names(events, func(e journal.Event) string { return fmt.Sprintf("%d:%s", e.Seq, e.Kind) }); got != "1:a 4:c " {
 		t.Errorf("Heron's events are %q", got)
 	}
+	last := get(t, s, func(r flow.Reads) (journal.Event, error) { return r.LastEvent(heron, events[1].At) })
+	if last != events[1] {
+		t.Errorf("the last of heron's events is %+v", last)
+	}
+	read(t, s, func(r flow.Reads) error {
+		_, err := r.LastEvent(heron, events[0].At.Add(-time.Millisecond))
+		if journal.CodeOf(err) != journal.NotFound {
+			t.Errorf("before the first event: %v", err)
+		}
+		return nil
+	})
 	ofNone := get(t, s, func(r flow.Reads) ([]journal.Event, error) { return r.Events("") })
 	if len(ofNone) != 1 || ofNone[0].Seq != 3 {
 		t.Errorf("events of no build are %+v", ofNone)
