@@ -15,15 +15,21 @@ import (
 	"farbay/journal/signoff"
 )
 
-// told has the money of Heron go its way over seven days, one thing each, and calls
+// told has the money of Heron go its way over ten days, one thing each, and calls
 // then at the end of each.
 func (y *yard) told(then func(day int)) {
 	y.t.Helper()
 	y.do(y.saveTerms(y.heron, billing.Terms{Deposit: 140_000, Crediting: billing.ProRata, HoldbackRate: 1000, DueDays: 10, Tax: billing.Tax{Labour: 500}}))
-	y.priced(y.heron, 1, journal.Split{Labour: 300_000, Parts: 12_345, Outside: 700, Delivery: 50, Other: 3})
 	var first flow.Invoice
+	var metered journal.StageID
 	days := []func(){
-		func() { y.agree(y.heron); y.agrees(y.ada) },
+		func() {
+			y.agreeOn(y.heron, func(rows []flow.StageScope) {
+				rows[1].Value = journal.Split{Labour: 300_000, Parts: 12_345, Outside: 700, Delivery: 50, Other: 3}
+				rows[2].Value, rows[2].Metered = journal.Split{Labour: 60_000}, true
+			})
+			y.agrees(y.ada)
+		},
 		func() {
 			y.do(y.steps.RecordPayment(y.ctx, y.office, y.heron, journal.Payment{ID: "form-number-of-deposit", Amount: 140_000, On: "2026-04-14", Means: journal.Wire}))
 		},
@@ -45,6 +51,18 @@ func (y *yard) told(then func(day int)) {
 		func() {
 			y.allowed(50_000, 100_000)
 			got(y.steps.BookUse(y.ctx, y.office, y.heron, used("use-form-000000000000001", y.find(y.heron, 31, journal.OwnerToo), 10_000)))(y.t)
+		},
+		func() {
+			metered = y.ready(y.heron, 2)
+			y.log(y.jory, y.hours(1, metered))
+			y.log(y.jory, y.chrome(2, metered))
+			y.log(y.jory, y.hours(3, metered))
+			y.do(y.steps.TakeBackWork(y.ctx, y.jory, y.heron, workForm(3), "Wrong stage."))
+		},
+		func() { got(y.steps.BillWork(y.ctx, y.office, y.heron, metered))(y.t) },
+		func() {
+			_, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, metered)
+			y.do(err)
 		},
 		func() {
 			y.do(y.steps.ReopenStage(y.ctx, y.office, y.heron, y.stage(y.heron, 0).ID, "Everything anew.", true))
@@ -104,9 +122,10 @@ func TestStatementAt_TheSameWheneverItIsMade(t *testing.T) {
 		s := is.Period.Now
 		kinds = append(kinds, fmt.Sprintf("%d: agreed %s billed %s paid %s due %s", i, s.Agreed, s.Billed, s.Paid, s.Due))
 	}
-	// Worked by hand: one stage of 1,000.00 and one of 3,130.98, a change of 2,302.00;
-	// the first invoice has 3,302.00 with tax on its labour.
-	for i, want := range []string{"agreed", "agreed", "agreed", "billed 3,302.00 paid 0.00", "paid 200.01", "agreed", "billed 0.00 paid 200.01 due -200.01"} {
+	// Worked by hand: a stage of 1,000.00 and a change of 2,302.00 are billed; then work
+	// for 590.00 of a ceiling of 600.00; then the first is taken back.
+	for i, want := range []string{"billed 0.00", "billed 0.00", "billed 0.00", "billed 3,302.00 paid 0.00", "billed 3,302.00 paid 200.01", "billed 3,302.00",
+		"billed 3,302.00", "billed 3,892.00", "billed 3,892.00", "billed 590.00 paid 200.01"} {
 		if !strings.Contains(kinds[i], want) {
 			t.Errorf("%s; want %q", kinds[i], want)
 		}

@@ -18,8 +18,7 @@ import (
 // ceiling, and opens it.
 func (y *yard) metered(n int, ceiling journal.Cents) journal.StageID {
 	y.t.Helper()
-	y.agree(y.heron)
-	y.saveMetered(n, ceiling)
+	y.agreeOn(y.heron, func(rows []flow.StageScope) { rows[n].Value, rows[n].Metered = journal.Split{Labour: ceiling}, true })
 	return y.ready(y.heron, n)
 }
 

@@ -163,6 +163,12 @@ func (y *yard) build(nickname string, arrived journal.Date, owner flow.Actor) jo
 // agreement.
 func (y *yard) agree(build journal.BuildID) {
 	y.t.Helper()
+	y.agreeOn(build, func([]flow.StageScope) {})
+}
+
+// agreeOn is agree, with the stages as changed.
+func (y *yard) agreeOn(build journal.BuildID, change func([]flow.StageScope)) {
+	y.t.Helper()
 	v := y.view(build)
 	var rows []flow.StageScope
 	for _, st := range v.Stages {
@@ -170,10 +176,14 @@ func (y *yard) agree(build journal.BuildID) {
 		row.Value = journal.Split{Labour: 100_000}
 		rows = append(rows, row)
 	}
+	change(rows)
+	var total journal.Cents
+	for _, row := range rows {
+		total += row.Value.Total()
+	}
 	y.do(y.steps.SaveScope(y.ctx, y.office, build, rows))
 	y.do(y.steps.RecordAgreement(y.ctx, y.office, build, flow.Agreement{
-		Version: y.view(build).Build.Version, On: "2026-02-02", How: "signed on paper, in the file", ReadyOn: "2026-09-24",
-		Total: journal.Cents(len(rows)) * 100_000,
+		Version: y.view(build).Build.Version, On: "2026-02-02", How: "signed on paper, in the file", ReadyOn: "2026-09-24", Total: total,
 	}))
 }
 
