@@ -1,6 +1,7 @@
 package views
 
 import (
+	"maps"
 	"strings"
 	"testing"
 
@@ -8,17 +9,20 @@ import (
 	"farbay/journal/signoff"
 )
 
+// sheetOf is a frozen paper of a kind, with what fill says.
+func sheetOf(kind signoff.Kind, title string, fill func(*signoff.Sheet)) signoff.Sheet {
+	s := givenSheet()
+	s.Kind, s.Number, s.Revision, s.Title, s.Act, s.Decline, s.Notices = kind, 1, 1, title, kind.SignSentence(), kind.DeclineSentence(), kind.Notices()
+	s.Lines, s.Days, s.Stage, s.Delta, s.DeltaTax, s.DeltaWithTax = []signoff.SheetLine{}, 0, signoff.SheetStage{}, 0, 0, 0
+	s.AgreedAfter, s.TotalAfter, s.DateAfter = s.AgreedBefore, s.TotalBefore, s.DateBefore
+	fill(&s)
+	return s
+}
+
 // sheetsByKind are frozen papers of the kinds other than a plain change order,
 // with all that each can hold.
 func sheetsByKind() map[string]signoff.Sheet {
-	of := func(kind signoff.Kind, title string, fill func(*signoff.Sheet)) signoff.Sheet {
-		s := givenSheet()
-		s.Kind, s.Number, s.Revision, s.Title, s.Act, s.Decline, s.Notices = kind, 1, 1, title, kind.SignSentence(), kind.DeclineSentence(), kind.Notices()
-		s.Lines, s.Days, s.Stage, s.Delta, s.DeltaTax, s.DeltaWithTax = []signoff.SheetLine{}, 0, signoff.SheetStage{}, 0, 0, 0
-		s.AgreedAfter, s.TotalAfter, s.DateAfter = s.AgreedBefore, s.TotalBefore, s.DateBefore
-		fill(&s)
-		return s
-	}
+	of := sheetOf
 	return map[string]signoff.Sheet{
 		"agreement": of(signoff.BuildAgreement, "Restoration of Heron", func(s *signoff.Sheet) {
 			s.Reason = "The truck is taken down to the frame.\n\nThe frame is blasted, mended and powder coated; the body is mended and painted marsh green."
@@ -75,8 +79,9 @@ func sheetsByKind() map[string]signoff.Sheet {
 }
 
 // paperOfKind is the page on which an owner decides one of them.
-func paperOfKind(name string) Paper {
-	sheet := sheetsByKind()[name]
+func paperOfKind(name string) Paper { return paperOf(sheetsByKind()[name]) }
+
+func paperOf(sheet signoff.Sheet) Paper {
 	return Paper{Frame: frameAt("/builds/b1/papers/q1", sheet.Title, journal.Owner), ID: "q1", State: signoff.Sent, Sheet: must(givenWords.OfSheet(sheet, givenHash)), CanDecide: true, Consented: true}
 }
 
@@ -107,16 +112,19 @@ func kindForms() map[string]Page {
 // what is added, and the revised total; the new date is from C.R.S. 42-9-105(2).
 func TestSheet_SaysWhatMustBeKnown(t *testing.T) {
 	set := mustNew(t)
-	want := map[string][]string{
+	want := saidOfMetered()
+	maps.Copy(want, map[string][]string{
 		"agreement": {"Teardown", "$4,200.00", "Body metal", "labour $68,400.00", "parts $20,000.00", "$92,600.00", "$3,740.00", "$96,340.00", "24 September", "$20,000.00, asked before work starts",
 			"5 % of what is billed before tax", "within 14 days", "powder coated", "Bo Lindqvist", "bo@example.org", "$250.00 for one find", "$750.00 in one calendar month", "Extra work needs a paper of its own"},
 		"teardown": {"$4,284.00 with tax, $4,200.00 before it", "$3,100.00 before tax", "7 working days", "Gaskets", "Seals", "O-rings", "may prevent putting it back into its former condition"},
 		"several":  {"Body metal", "Frame and coat", "$950.00", "$610.00", "$1,598.00", "from $96,340.00", "30 September", "$610.00 of $750.00 is left for April 2026"},
 		"date":     {"15 working days later than 24 September", "15 October", "This changes no amount.", "three weeks behind"},
 		"delivery": {"Handed over on 24 September", "88,210 miles", "Two keys", "The spare wheel", "The horn ring comes by post.", "$96,340.00", "$95,340.00", "$1,000.00", "$4,630.00"},
-	}
-	for name, sheet := range sheetsByKind() {
-		page := paperOfKind(name)
+	})
+	sheets := sheetsByKind()
+	maps.Copy(sheets, meteredSheets())
+	for name, sheet := range sheets {
+		page := paperOf(sheet)
 		out := strings.ReplaceAll(render(t, set, page), "\u00a0", " ")
 		for _, text := range append(want[name], sheet.Act, page.Sheet.SignWords()) {
 			if !strings.Contains(out, text) {

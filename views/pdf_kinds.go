@@ -213,13 +213,6 @@ func (d *pdfDoc) agreement() {
 }
 
 func (d *pdfDoc) teardown(t signoff.SheetTeardown) {
-	cost := d.said(d.v.Money(t.CostWithTax))
-	if d.v.Sheet.Stage.Metered {
-		cost = "up to " + cost + ", by time and materials"
-	}
-	if d.v.Taxed() {
-		cost += " with tax, " + d.said(d.v.Money(t.Cost)) + " before it"
-	}
 	back := "at no charge"
 	if t.Reassembly != 0 {
 		back = d.said(d.v.Money(t.Reassembly)) + " before tax"
@@ -228,7 +221,7 @@ func (d *pdfDoc) teardown(t signoff.SheetTeardown) {
 		back += ", " + WorkingDays(t.ReassemblyDays)
 	}
 	d.facts([][2]string{
-		{"Taking it apart", cost + ". It is part of the agreement, not added to it."},
+		{"Taking it apart", d.said(d.v.TeardownCost()) + ". It is part of the agreement, not added to it."},
 		{"Putting it back together, should you stop", back},
 	})
 	d.section("Parts that taking it apart normally destroys")

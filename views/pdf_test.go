@@ -8,6 +8,7 @@ import (
 	"image"
 	"image/color"
 	"image/jpeg"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -99,7 +100,8 @@ func textOf(t *testing.T, name string) []string {
 // page's number; qpdf finds no fault in the file, and pdfinfo reads it as tagged
 // US Letter. Sources: poppler-utils and qpdf, as Debian has them.
 func TestPaperPDF_ReadBack(t *testing.T) {
-	want := map[string][]string{
+	want := saidOfMetered()
+	maps.Copy(want, map[string][]string{
 		"change": {"Both front floor pans", "Rust has eaten through both pans", "Photo 1: Left pan, from above", "18 hours of labour at $95.00 an hour", "$1,710.00", "Two pressed pans", "$480.00", "$112.00", "Tax: 6.25 % on parts", "$37.00", "+ $2,339.00",
 			"$98,679.00", "from $96,340.00", "Before tax: $94,902.00, from $92,600.00", "2 October 2026", "6 working days later than 24 September 2026", "Body metal", "Nothing is done or billed"},
 		"agreement": {"Teardown", "planned Mon 2 Mar 2026 to Thu 12 Mar 2026", "$4,200.00", "labour $68,400.00", "parts $20,000.00", "$92,600.00", "$3,740.00", "$96,340.00", "24 September 2026", "$20,000.00, asked before work starts",
@@ -108,9 +110,10 @@ func TestPaperPDF_ReadBack(t *testing.T) {
 		"several":  {"Rear sill", "Body metal", "Crossmember", "Frame and coat", "$950.00", "$610.00", "$1,598.00", "from $96,340.00", "30 September 2026", "$610.00 of $750.00 is left for April 2026"},
 		"date":     {"15 working days later than 24 September 2026", "15 October 2026", "This changes no amount.", "three weeks behind"},
 		"delivery": {"Handed over on 24 September 2026", "at 88,210 miles", "Two keys", "The spare wheel", "The horn ring comes by post.", "$96,340.00", "$95,340.00", "$1,000.00", "$4,630.00", "Due now"},
-	}
+	})
 	sheets := sheetsByKind()
 	sheets["change"] = givenSheet()
+	maps.Copy(sheets, meteredSheets())
 	for name, sheet := range sheets {
 		t.Run(name, func(t *testing.T) {
 			p := signedPrint(t, sheet)

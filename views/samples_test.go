@@ -330,7 +330,7 @@ var _ = []bool{
 	sample("paper-on-paper", paperIn(signoff.Signed, func(p *Paper) { d := givenByHand(); p.Decision = &d })),
 	sample("allowance", givenAllowance(true)), sample("allowance-none", givenAllowance(false)),
 	sample("entry-belonging", givenEntry(givenBelonging(false, false))), sample("entry-belonging-answered", givenEntry(givenBelonging(true, false))), sample("entry-belonging-done", givenEntry(givenBelonging(true, true))),
-	sample("paper-agreement", paperOfKind("agreement")), sample("paper-teardown", paperOfKind("teardown")), sample("paper-several", paperOfKind("several")),
+	sample("paper-agreement", paperOfKind("agreement")), sample("paper-metered", paperOf(meteredSheets()["metered"])), sample("paper-teardown", paperOfKind("teardown")), sample("paper-several", paperOfKind("several")),
 	sample("paper-date", paperOfKind("date")), sample("paper-delivery", paperOfKind("delivery")),
 	sample("paper-refused", paperRefused()),
 	sample("paper-no-consent", paperIn(signoff.Sent, func(p *Paper) { p.Consented = false })),

@@ -66,10 +66,11 @@ func (v SheetView) Change() (string, error) {
 		if v.Sheet.Teardown.CostWithTax == 0 {
 			return "leave to take the truck apart", nil
 		}
-		cost, err := v.Money(v.Sheet.Teardown.CostWithTax)
 		if v.Sheet.Stage.Metered {
-			cost = "up to " + cost
+			cost, err := v.Money(v.Sheet.Teardown.Cost)
+			return "leave to take the truck apart, at up to " + cost + " before tax", err
 		}
+		cost, err := v.Money(v.Sheet.Teardown.CostWithTax)
 		return "leave to take the truck apart, at " + cost + v.taxSuffix(), err
 	case signoff.DateChange:
 		date, err := v.NewDate()
@@ -215,6 +216,23 @@ func (v SheetView) BearingStages() string {
 		names = append(names, s.Stage.Name)
 	}
 	return List(names)
+}
+
+// TeardownCost says what taking the truck apart costs. By time and materials only
+// the sum before tax is bounded.
+func (v SheetView) TeardownCost() (string, error) {
+	before, err := v.Money(v.Sheet.Teardown.Cost)
+	if err != nil {
+		return "", err
+	}
+	if v.Sheet.Stage.Metered {
+		return "up to " + before + " before tax, by time and materials", nil
+	}
+	cost, err := v.Money(v.Sheet.Teardown.CostWithTax)
+	if v.Taxed() {
+		cost += " with tax, " + before + " before it"
+	}
+	return cost, err
 }
 
 // MeteredWords says what a change order means for the stages by time and

@@ -42,9 +42,24 @@ func known() map[string]signoff.Sheet {
 	agreement.Delegate = &signoff.SheetDelegate{Name: "Bo Marsh", Email: "bo@example.org", Phone: "555 0199"}
 	agreement.Allowance = &signoff.SheetAllowance{PerFind: 25_000, PerMonth: 75_000}
 
+	every := agreement
+	every.Agreement = &signoff.SheetAgreement{
+		Stages: []signoff.SheetAgreed{
+			{ID: "s1", Name: "Teardown", Value: signoff.SheetSplit{Labour: 504_000, Outside: 12_000}, Metered: true, Days: 8, From: "2026-05-04", To: "2026-05-13"},
+			{ID: "s8", Name: "Body metal", Value: signoff.SheetSplit{Labour: 8_062_000, Parts: 1_056_000}, Days: 30},
+		},
+		Deposit: 1_000_000, Crediting: "to the first payments first, filled up again at a floor", RefillFloor: 50_000, HoldbackRate: 500, TaxPerLine: true, DueDays: 14,
+		HoldbackLimit: &signoff.SheetLimit{Name: "California, private works", OfPayment: 500, OfPrice: 500},
+		MarkUp:        1_250, BillDays: []int{1, 15}, LateAsks: true, Transport: "the shop delivers it or sends it with a carrier", DeliverTo: "Oregon",
+	}
+	every.Notices = every.Agreement.Notices()
+
 	teardown := head(signoff.Teardown)
 	teardown.Stage = signoff.SheetStage{ID: "s1", Name: "Teardown"}
 	teardown.Teardown = &signoff.SheetTeardown{Cost: 516_000, CostWithTax: 516_000, Reassembly: 420_000, ReassemblyDays: 9, Destroyed: []string{"Gaskets", "Seals", "O-rings"}}
+
+	metered := teardown
+	metered.Stage.Metered = true
 
 	several := sample()
 	several.ReEstimate = true
@@ -84,6 +99,7 @@ func known() map[string]signoff.Sheet {
 	stop.DeltaTax, stop.DeltaWithTax = -44_283, -6_240_283
 	return map[string]signoff.Sheet{
 		"early-stop": stop, "change-order-stages-added-and-dropped": restaged,
+		"build-agreement-every-term": every, "teardown-authorization-time-and-materials": metered,
 		"build-agreement": agreement, "teardown-authorization": teardown, "change-order": sample(), "change-order-several-stages": several,
 		"date-change": date, "delivery-acceptance": delivery,
 	}
