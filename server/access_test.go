@@ -24,7 +24,7 @@ func fill(t *testing.T, path string, build journal.BuildID, of servertest.Full) 
 	values := map[string]string{
 		":stage": string(of.Open), ":entry": string(of.Shared), ":photo": string(of.SharedPhoto.ID), ":size": "320",
 		":paper": string(of.Paper.ID), ":revision": "1", ":question": string(of.Question), ":invoice": string(of.Invoice.ID),
-		":payment": string(of.Payment), ":person": string(of.Owner.ID), ":upload": "0123456789abcdefghijklmnop",
+		":payment": string(of.Payment), ":paint": string(of.Mix), ":person": string(of.Owner.ID), ":upload": "0123456789abcdefghijklmnop",
 	}
 	parts := strings.Split(path, "/")
 	for i, part := range parts {
@@ -127,7 +127,7 @@ func TestAccess_StrangersOfABuild(t *testing.T) {
 			if reply.StatusCode != http.StatusNotFound {
 				t.Errorf("%s %s by %s: status %d", route.Method, route.Path, who, reply.StatusCode)
 			}
-			for _, secret := range []string{"Juniper", "Bodil", "Seen by the owner", "floor pans"} {
+			for _, secret := range []string{"Juniper", "Bodil", "Two-part clear", "Seen by the owner", "floor pans"} {
 				if strings.Contains(reply.Body, secret) {
 					t.Errorf("%s %s by %s tells of %q", route.Method, route.Path, who, secret)
 				}
@@ -269,7 +269,7 @@ func TestAccess_ShopOnlyStaysInTheShop(t *testing.T) {
 		path, _ := fill(t, route.Path, b.ID, b)
 		for _, address := range []string{path, path + "?stage=" + string(b.Open), path + "?kind=find"} {
 			body := owner.Get(address).Body
-			for _, secret := range []string{"For the shop only, of Heron", string(b.Shop), string(b.ShopPhoto.ID), string(b.LoosePhoto.ID), string(b.Draft.ID), "IMG_10"} {
+			for _, secret := range []string{"For the shop only, of Heron", "Two-part clear", string(b.Shop), string(b.ShopPhoto.ID), string(b.LoosePhoto.ID), string(b.Draft.ID), "IMG_10"} {
 				if strings.Contains(body, secret) {
 					t.Errorf("%s tells the owner of %q", address, secret)
 				}

@@ -205,6 +205,9 @@ func (a *App) ownerStage(c echo.Context) error {
 	if err := a.ownerStageRest(c, v, &page); err != nil {
 		return err
 	}
+	if page.Paint, err = a.paintShown(c, page.Words, id); err != nil {
+		return err
+	}
 	return a.show(c, http.StatusOK, page)
 }
 

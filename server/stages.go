@@ -52,6 +52,9 @@ func (a *App) staffStage(c echo.Context, reason string, r refusal) error {
 	for _, p := range photos {
 		page.Photos = append(page.Photos, views.NewPhotoView(f.Words, p, "", "stage="+string(v.Stage.ID)))
 	}
+	if page.Paint, err = a.paintPart(c, v.Stage.ID); err != nil {
+		return err
+	}
 	addGate(&page, v)
 	if of(c).person.Role == journal.Office {
 		page.Changes = v.Row.Changes

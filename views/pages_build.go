@@ -187,6 +187,7 @@ type Stage struct {
 	Photos       []PhotoView // some of them, in order of capture
 	Set          PhotoSet    // the ways to all of them
 	Entries      JournalPiece
+	Paint        *PaintShown // nil while the office does not share it
 }
 
 // Template names the page's template.

@@ -49,6 +49,7 @@ type StaffStage struct {
 	// when nothing would be billed, and for the floor.
 	Follows *billing.Document
 
+	Paint  PaintPart
 	Photos []PhotoView // in the order of capture, the first few dozen
 	Set    PhotoSet    // the ways to all of them
 	Turns  []TurnLine  // oldest first

@@ -134,7 +134,7 @@ type Used struct {
 	At      time.Time
 }
 
-// Validate checks an amount used: "product", "used", "unit", "for".
+// Validate checks an amount used: "product", "used", "used_unit", "for".
 func (u Used) Validate() error {
 	bad := journal.Problems{}
 	journal.CheckLine(bad, "product", u.Product, 1, 80, "Please name the product, or choose the mix it was of.")
@@ -143,7 +143,7 @@ func (u Used) Validate() error {
 		bad.Add("used", "Please type how much was used.")
 	}
 	if !slices.Contains(AmountUnits, u.Unit) {
-		bad.Add("unit", "Please choose the unit of the amount.")
+		bad.Add("used_unit", "Please choose the unit of the amount.")
 	}
 	return bad.Err()
 }

@@ -102,7 +102,7 @@ func TestPaint_Refusals(t *testing.T) {
 	refused(t, y.steps.AddReading(y.ctx, y.jory, coating.Reading{
 		ID: "reading-form-0000000002", BuildID: y.heron, StageID: stage, Place: "hood", Substrate: "bare steel", Film: 500_000, Unit: coating.Mil,
 	}), journal.Invalid, "film")
-	refused(t, y.steps.AddUsed(y.ctx, y.jory, coating.Used{ID: "used-form-000000000002", BuildID: y.heron, StageID: stage}), journal.Invalid, "product", "used", "unit", "for")
+	refused(t, y.steps.AddUsed(y.ctx, y.jory, coating.Used{ID: "used-form-000000000002", BuildID: y.heron, StageID: stage}), journal.Invalid, "product", "used", "used_unit", "for")
 	refused(t, y.steps.AddUsed(y.ctx, y.jory, coating.Used{ID: "used-form-000000000002", BuildID: y.heron, StageID: y.stage(y.heron, 1).ID, MixID: m.ID}), journal.Invalid, "mix")
 
 	// The wrong people, and another build's stage.

@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"farbay/journal"
+	"farbay/journal/coating"
 	"farbay/journal/flow"
 	"farbay/journal/signoff"
 	"farbay/views"
@@ -34,6 +35,7 @@ type Full struct {
 	Question     journal.QuestionID
 	Invoice      flow.Invoice
 	Payment      journal.PaymentID
+	Mix          journal.PaintID // begun by the floor on the open stage
 }
 
 // must passes a value on, and fails the test on an error.
@@ -136,6 +138,11 @@ func (s *Server) Full(nickname string, owner journal.Person, seed int) Full {
 	f.Paper = s.sent(id, f.Open, f.Evidence)
 	s.ok(steps.Ask(ctx, Actor(owner), id, f.Paper.ID, "Why so much?"))
 	f.Question = must(steps.PaperPage(ctx, office, id, f.Paper.ID))(s.tb).Questions[0].ID
+	f.Mix = journal.PaintID("mix-of-" + string(id))
+	s.ok(steps.StartMix(ctx, floor, coating.Mix{
+		ID: f.Mix, BuildID: id, StageID: f.Open, Product: "Two-part clear, for the shop only, of " + nickname, For: "hood", Amount: 5000,
+		Formula: coating.Formula{By: coating.ByWeight, Step: coating.Tenth, Components: []coating.Component{{Name: "Clear", Parts: 4000}, {Name: "Hardener", Parts: 1000}}},
+	}))
 	f.Draft = must(steps.NewPaper(ctx, office, id, flow.PaperStart{Kind: signoff.ChangeOrder, EntryID: f.Shop}))(s.tb)
 	return f
 }
