@@ -139,6 +139,8 @@ func (a *App) Routes() []Route {
 		{get, "/clocks/preview", Office, false, a.clockPreview},
 		{get, "/clocks/:correction", Office, false, a.clock},
 		{post, "/clocks/:correction/undo", Office, false, a.clockUndo},
+		{get, "/receivables", Office, false, a.receivables},
+		{get, "/receivables.csv", Office, false, a.receivablesTable},
 		{get, "/outbox", Office, false, a.outbox},
 		{get, "/outbox/:letter", Office, false, a.letter},
 

@@ -7,6 +7,7 @@ import (
 	"github.com/labstack/echo/v4"
 
 	"farbay/journal"
+	"farbay/journal/billing"
 	"farbay/journal/flow"
 	"farbay/views"
 )
@@ -56,6 +57,9 @@ func (a *App) staffStage(c echo.Context, reason string, r refusal) error {
 		return err
 	}
 	addGate(&page, v)
+	for _, o := range v.Late {
+		page.Late = append(page.Late, invoiceItem(o.Invoice, billing.Balance{Open: o.Open}, v.Stages, journal.DateOf(a.now(), f.Zone)))
+	}
 	if of(c).person.Role == journal.Office {
 		page.Changes = v.Row.Changes
 		if v.WouldBill {
@@ -83,18 +87,27 @@ func addGate(page *views.StaffStage, v flow.StageView) {
 			ID: p.ID, Kind: p.Kind, Number: p.Number, Title: p.Draft.Title, State: p.State, Revision: p.Revision,
 		})
 	}
-	page.NeedsLeave, page.LeaveOut = v.NeedsLeave, v.LeaveOut
-	for _, turn := range v.Turns {
-		page.Turns = append(page.Turns, views.TurnLine{Turn: turn, By: v.Names[turn.ByID]})
+	page.NeedsLeave, page.LeaveOut, page.AskOffice = v.NeedsLeave, v.LeaveOut, v.AskOffice
+	for i, turn := range v.Turns {
+		page.Turns = append(page.Turns, views.TurnLine{Turn: turn, By: v.Names[turn.ByID], First: i == 0})
 	}
 }
 
-// stageOpen puts a stage under way. POST /builds/:build/stages/:stage/open
+// stageOpen puts a stage under way; with "though", in spite of late invoices.
+// POST /builds/:build/stages/:stage/open
 func (a *App) stageOpen(c echo.Context) error {
-	build, id := of(c).build.ID, stageID(c)
-	err := a.steps.OpenStage(c.Request().Context(), actor(c), build, id)
+	f, err := readForm(c)
+	if err != nil {
+		return err
+	}
+	ctx, build, id := c.Request().Context(), of(c).build.ID, stageID(c)
+	if f.has("though") {
+		err = a.steps.OpenStageThough(ctx, actor(c), build, id, f.line("reason"))
+	} else {
+		err = a.steps.OpenStage(ctx, actor(c), build, id)
+	}
 	if r, ok := refused(err); ok {
-		return a.staffStage(c, "", r)
+		return a.staffStage(c, f.raw("reason"), r)
 	}
 	if err != nil {
 		return err

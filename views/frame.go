@@ -58,7 +58,7 @@ func (f Frame) HouseNav() []Link {
 	var links []Link
 	switch f.Person.Role {
 	case journal.Office:
-		links = []Link{{Text: "What waits", Href: "/"}, {Text: "Builds", Href: "/builds"}, {Text: "People", Href: "/people"},
+		links = []Link{{Text: "What waits", Href: "/"}, {Text: "Builds", Href: "/builds"}, {Text: "Receivables", Href: "/receivables"}, {Text: "People", Href: "/people"},
 			{Text: "Plans", Href: "/plans"}, {Text: "Shop", Href: "/shop"}, {Text: "Clocks", Href: "/clocks"}, {Text: "Letters", Href: "/outbox"}}
 	case journal.Floor:
 		links = []Link{{Text: "My day", Href: "/"}, {Text: "Builds", Href: "/builds"}}

@@ -94,6 +94,12 @@ func officePages() map[string]Page {
 		{ID: "y5", On: "2026-04-12", Amount: 932000, Means: journal.Wire, Reference: "W-12", For: "invoice 31 and the account", Parts: []PaidFor{{What: "invoice 31", Amount: 888000}, {What: "the account", OnAccount: true, Amount: 44000}}},
 	}
 
+	asks := staffStage(journal.NotStarted)
+	asks.AskOffice, asks.Late, asks.Reason = true, shopInvoices()[1:], "They promised to pay on Friday."
+	asks.Turns = []TurnLine{{Turn: journal.Turn{To: journal.UnderWay, At: ago(2), Reason: "A word was given."}, By: "Mara Lind", First: true}, {Turn: journal.Turn{To: journal.UnderWay, At: ago(1), Reason: "More to do."}, By: "Mara Lind"}}
+	askedFloor := asks
+	askedFloor.Person, askedFloor.Late = floorBuild.Person, nil
+
 	pages := map[string]Page{
 		"photo-marks": shopPhotoMarks(), "photo-marks-none": PhotoMarks{Frame: shopPhotoMarks().Frame, Photo: shopPhoto("pa", false), Width: 4032, Height: 3024, Layer: `{"turn":0,"crop":{"x":0,"y":0,"w":0,"h":0},"marks":[]}`},
 		"what-waits":      WhatWaits{Frame: officeFrame("What waits", "/"), Rows: rows, Unsent: 1, Delivered: 6},
@@ -110,6 +116,7 @@ func officePages() map[string]Page {
 			HoldbackCap: billing.Limits[0].Name, MarkUp: 1500, BillDays: []int{1, 15}, LateAsks: true, Transport: billing.OwnerCollects, DeliverTo: "Oregon"}, Form: TermsForm{TaxParts: "6.25", TaxBasis: "line"}},
 		"build-people":  BuildPeople{Frame: heronFrame("Owners", "/people"), Parties: []Party{owner, deleg}, Choices: []journal.Person{edda}, As: "delegate", Problems: journal.Problems{"named_by": "Please say where the owner named this delegate in writing, such as: letter of 3 March."}},
 		"stage-missing": stopped, "stage-floor": onFloor, "stage-ready": ready, "stage-closed": closed, "stage-new": staffStage(journal.NotStarted),
+		"stage-late": asks, "stage-late-floor": askedFloor,
 		"stage-edit":    StageEdit{Frame: heronFrame("Body metal", "/stages/sh/edit"), Stage: ready.Stage, Form: StageForm{Name: "Body metal", Days: "30", Photos: "8", Checks: "Door gaps measured\nWelds dressed", Cautions: "Lead.", Pricing: PricedMetered, Version: 4}, Leads: []journal.Person{ines}},
 		"stage-fixed":   StageEdit{Frame: heronFrame("Body metal", "/stages/sh/edit"), Stage: ready.Stage, Fixed: true, Form: StageForm{Name: "Body metal", Days: "30", Photos: "8", Pricing: PricedMetered, Version: 4}, Problems: journal.Problems{"pricing": "Whether this stage has a fixed price or goes by time and materials is part of the recorded agreement and cannot change any more."}},
 		"plans":         Plans{Frame: officeFrame("Plans", "/plans"), Plans: []journal.Plan{plan}, Copy: "pl", Name: plan.Name, Problems: journal.Problems{"name": "There is a plan of this name already; please choose another name."}},
@@ -125,7 +132,8 @@ func officePages() map[string]Page {
 		"refund-new": RefundNew{Frame: heronFrame("Send money back", "/refunds/new"), Favour: 30000, Unearned: 200000, Form: RefundForm{Source: "favour", Amount: "300.01", On: "2026-04-15", Means: "cheque"},
 			Problems: journal.Problems{"amount": "300.01 is more than the 300.00 in the owner's favour; please enter at most that.", "reason": "Please say for the owner why it is sent back."}},
 		"refund-none": RefundNew{Frame: heronFrame("Send money back", "/refunds/new"), Form: RefundForm{On: "2026-04-15", Means: "cheque"}},
-		"money":       money, "money-favour": favour,
+		"receivables": givenReceivables(), "receivables-none": Receivables{Frame: officeFrame("Receivables", "/receivables"), On: "2026-04-15"},
+		"money": money, "money-favour": favour,
 		"people": People{Frame: officeFrame("People", "/people"), Staff: []PersonLine{{Person: ines, LastSeen: ago(0)}, {Person: tomas}}, Owners: []PersonLine{{Person: edda, Builds: []string{"Heron"}, LastSeen: ago(2)}},
 			Ended: []PersonLine{{Person: journal.Person{ID: "p9", Name: "Ole Fisk", Email: "ole@example.org", Role: journal.Floor, EndedAt: ago(60)}}}, Form: PersonForm{Email: "jane"}, Problems: journal.Problems{"email": "Please type an e-mail address such as jane@example.org."}},
 		"person-consented": Person{Frame: officeFrame("Edda Quill", "/people/p4"), Stored: edda, ConsentAt: ago(40), How: "by letter", Form: PersonForm{Name: "Edda Quill", Role: "owner"}, Problems: journal.Problems{"how": "Please say how they told you, such as: letter of 3 March."}},
@@ -143,6 +151,21 @@ func officePages() map[string]Page {
 	maps.Copy(pages, useForms())
 	maps.Copy(pages, otherwisePages())
 	return pages
+}
+
+func givenReceivables() Receivables {
+	heron := billing.Aging{
+		Documents: []billing.Aged{{Document: billing.Document{ID: "i31", Kind: billing.Invoice, Number: 31, DueOn: "2026-04-12"}, Open: 840000, Late: 3}, {Document: billing.Document{ID: "i33", Kind: billing.Invoice, Number: 33, DueOn: "2026-04-26"}, Open: 1250000}},
+		Open:      [billing.AgeBuckets]journal.Cents{1250000, 840000},
+	}
+	juniper := billing.Aging{
+		Credits:   []billing.Balance{{Document: billing.Document{ID: "m2", Kind: billing.CreditMemo, Number: 2}, Open: -5000}},
+		OnAccount: 20000, Favour: 25000, OwedAgain: 100,
+	}
+	return Receivables{
+		Frame: officeFrame("Receivables", "/receivables"), On: "2026-04-15", Total: heron.Plus(juniper), Columns: []Column{{Name: "build", What: "the build's nickname"}},
+		Rows: []ReceivableRow{{Ref: BuildRef{ID: "h", Nickname: "Heron"}, Owners: []string{"Edda Quill"}, Aging: heron}, {Ref: BuildRef{ID: "j", Nickname: "Juniper"}, Aging: juniper}},
+	}
 }
 
 func shopPhotoMarks() PhotoMarks {

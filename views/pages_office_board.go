@@ -28,6 +28,24 @@ type StageLine struct {
 	Changes journal.Cents // signed changes it bears, before tax
 }
 
+// LateInvoices says which invoices are late, in a whole sentence; "" for none.
+func (r BoardRow) LateInvoices() (string, error) {
+	var late []Wait
+	for _, w := range r.Waits {
+		if w.For == "invoice" && w.Late > 0 {
+			late = append(late, w)
+		}
+	}
+	switch len(late) {
+	case 0:
+		return "", nil
+	case 1:
+		what, err := late[0].What()
+		return UpperFirst(what) + " is " + late[0].LateBy() + ".", err
+	}
+	return Count(len(late), "invoice is", "invoices are") + " late.", nil
+}
+
 // Coats returns the row's coat strip.
 func (r BoardRow) Coats() []Coat { return coatsOf(r.Stages) }
 

@@ -19,8 +19,9 @@ type CheckLine struct {
 
 // TurnLine is one opening, closing or reopening, with who did it.
 type TurnLine struct {
-	Turn journal.Turn
-	By   string
+	Turn  journal.Turn
+	By    string
+	First bool // the first opening; a later one is a reopening
 }
 
 // StaffStage is a stage as the shop sees it. Its forms post to .../open,
@@ -44,6 +45,11 @@ type StaffStage struct {
 	// not signed the teardown authorization; LeaveOut says that it is out.
 	NeedsLeave bool
 	LeaveOut   bool
+	// AskOffice: it has not begun, and invoices are late, so that by the terms the
+	// office has to agree before it opens; it says why in .../open with "though" and
+	// "reason". Late are those invoices, for the office only.
+	AskOffice bool
+	Late      []InvoiceItem
 
 	// Follows is the document that closing now would issue, without a number; nil
 	// when nothing would be billed, and for the floor.

@@ -40,8 +40,10 @@ func (d Aged) Bucket() AgeBucket { return BucketOf(d.Late) }
 type Aging struct {
 	Documents []Aged // in order of issue
 	Open      [AgeBuckets]journal.Cents
-	// Favour is what stands in the owner's favour and has settled nothing: credit
-	// memos and money on account; 0 or more.
+	// Credits are the documents with something in the owner's favour left on them.
+	Credits   []Balance
+	OnAccount journal.Cents // money on account that has settled nothing; 0 or more
+	// Favour is what stands in the owner's favour: both of these together; 0 or more.
 	Favour journal.Cents
 	// OwedAgain is what was sent back to the owner and bounced from under it, so
 	// that it is owed again without a document; 0 or more.
@@ -62,7 +64,7 @@ func (a Aging) Due() journal.Cents { return a.Total() - a.Favour }
 
 // Plus adds the columns of another build; the documents are left out.
 func (a Aging) Plus(b Aging) Aging {
-	sum := Aging{Open: a.Open, Favour: a.Favour + b.Favour, OwedAgain: a.OwedAgain + b.OwedAgain}
+	sum := Aging{Open: a.Open, OnAccount: a.OnAccount + b.OnAccount, Favour: a.Favour + b.Favour, OwedAgain: a.OwedAgain + b.OwedAgain}
 	for i, c := range b.Open {
 		sum.Open[i] += c
 	}
@@ -76,7 +78,10 @@ func AgingOf(a Account, on journal.Date) Aging {
 	balances, onAccount := settled(a)
 	for _, b := range balances {
 		if b.Open <= 0 {
-			aging.Favour -= b.Open
+			if b.Open < 0 {
+				aging.Credits = append(aging.Credits, b)
+				aging.Favour -= b.Open
+			}
 			continue
 		}
 		due := b.Document.DueOn
@@ -87,7 +92,8 @@ func AgingOf(a Account, on journal.Date) Aging {
 		aging.Documents = append(aging.Documents, d)
 		aging.Open[d.Bucket()] += d.Open
 	}
-	aging.Favour += max(onAccount, 0)
+	aging.OnAccount = max(onAccount, 0)
+	aging.Favour += aging.OnAccount
 	aging.OwedAgain = max(-onAccount, 0)
 	return aging
 }

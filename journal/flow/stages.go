@@ -112,7 +112,11 @@ type StageView struct {
 	// NeedsLeave: it takes the truck apart, has not begun, and has no signed
 	// teardown authorization; LeaveOut says that one is out for sign-off.
 	NeedsLeave bool
-	LeaveOut   bool
+	// AskOffice: it has not begun, and by the terms the office has to agree before it
+	// opens, because Late, which is for the office only, are late.
+	AskOffice bool
+	Late      []OpenInvoice
+	LeaveOut  bool
 	// Next is the document that closing now would issue, with no number yet;
 	// WouldBill is false when there is nothing to bill. For the office only.
 	Next      billing.Document
@@ -147,6 +151,15 @@ func (s *Steps) StageOf(ctx context.Context, a Actor, build journal.BuildID, sta
 			v.NeedsLeave = !allowed
 			for _, p := range v.Gate.PapersOut {
 				v.LeaveOut = v.LeaveOut || p.Kind == signoff.Teardown
+			}
+		}
+		if v.Stage.State == journal.NotStarted {
+			late, err := s.lateAsked(r, build)
+			if err != nil {
+				return err
+			}
+			if v.AskOffice = len(late) > 0; a.Person.Role == journal.Office {
+				v.Late = late
 			}
 		}
 		turns, err := r.Turns(build)
@@ -202,8 +215,31 @@ func toBill(acc billing.Account, stages []journal.Stage, stage journal.StageID) 
 }
 
 // OpenStage puts a stage under way. One that is under way already is left as
-// it is; a closed one needs [Steps.ReopenStage].
+// it is; a closed one needs [Steps.ReopenStage]. While an invoice is late and the
+// terms say so, it returns [journal.Conflict], and the office can open it with
+// [Steps.OpenStageThough].
 func (s *Steps) OpenStage(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID) error {
+	return s.openStage(ctx, a, build, stage, nil)
+}
+
+// OpenStageThough is OpenStage although invoices are late, with the office's reason
+// for it, which is recorded with the invoices. Office only; [journal.Invalid] beside
+// reason.
+func (s *Steps) OpenStageThough(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID, reason string) error {
+	if err := asOffice(a); err != nil {
+		return err
+	}
+	bad := journal.Problems{}
+	journal.CheckLine(bad, "reason", reason, 1, 300, "Please say why it is opened all the same, in one line of at most 300 characters.")
+	if err := bad.Err(); err != nil {
+		return err
+	}
+	return s.openStage(ctx, a, build, stage, &reason)
+}
+
+// openStage opens a stage; though is the office's reason to do it in spite of late
+// invoices, nil for none.
+func (s *Steps) openStage(ctx context.Context, a Actor, build journal.BuildID, stage journal.StageID, though *string) error {
 	if err := asStaff(a); err != nil {
 		return err
 	}
@@ -230,8 +266,20 @@ func (s *Steps) OpenStage(ctx context.Context, a Actor, build journal.BuildID, s
 				return journal.Errorf(journal.Conflict, "%s takes the truck apart, so it opens only with the owner's signed teardown authorization. The office sends it from the build's papers.", st.Name)
 			}
 		}
+		late, err := s.lateAsked(tx, build)
+		if err != nil {
+			return err
+		}
 		st.OpenedAt = s.at()
-		return s.turn(tx, a, st, journal.UnderWay, "", "stage opened")
+		switch {
+		case len(late) == 0:
+			return s.turn(tx, a, st, journal.UnderWay, "", "stage opened")
+		case though != nil:
+			return s.turnThough(tx, a, st, late, *though)
+		case a.Person.Role == journal.Office:
+			return journal.Errorf(journal.Conflict, "%s. Please say on the stage's page why %s is opened all the same.", lateSentence(late), st.Name)
+		}
+		return journal.Errorf(journal.Conflict, "The office has to agree before %s is opened. Please ask them.", st.Name)
 	})
 }
 
