@@ -18,11 +18,17 @@ import (
 func (y *yard) ready(build journal.BuildID, n int) journal.StageID {
 	y.t.Helper()
 	st := y.stage(build, n)
+	y.plainStage(build, st)
+	y.do(y.steps.OpenStage(y.ctx, y.jory, build, st.ID))
+	return st.ID
+}
+
+// plainStage makes a stage's gate ask for nothing.
+func (y *yard) plainStage(build journal.BuildID, st journal.Stage) {
+	y.t.Helper()
 	y.do(y.steps.SaveStage(y.ctx, y.office, build, st.ID, flow.StageChange{
 		Version: st.Version, Name: st.Name, PlannedDays: st.PlannedDays, LeadID: st.LeadID, Cautions: st.Cautions, Metered: st.Metered,
 	}))
-	y.do(y.steps.OpenStage(y.ctx, y.jory, build, st.ID))
-	return st.ID
 }
 
 func payment(n int, invoice journal.InvoiceID, amount journal.Cents) journal.Payment {
