@@ -119,12 +119,3 @@ func receivableLines(r flow.Receivable, on journal.Date, currency string) [][]st
 
 // plainAmount writes an amount without commas: "1234.50".
 func plainAmount(c journal.Cents) string { return strings.ReplaceAll(c.String(), ",", "") }
-
-// plainCell keeps a spreadsheet from taking a name for a formula: an apostrophe
-// goes before one that begins like one.
-func plainCell(text string) string {
-	if text != "" && strings.ContainsRune("=+-@\t\r", rune(text[0])) {
-		return "'" + text
-	}
-	return text
-}
