@@ -142,4 +142,20 @@
 // first of equals first. A document of negative tax divides as its positive
 // counterpart, so a cancelling credit memo takes back kind by kind what the invoice
 // charged. Source: our own choice; the rule on rounding above only fixes the sum.
+//
+// # Forecast of cash
+//
+// The closes that are planned are played through on the account in the order of
+// their days, by the rules above: each issues its document, with its tax, holdback
+// and deposit credit, due after the days of the terms; then what no close bills is
+// billed and, on the day on which the build is to be ready, the holdback released.
+// A close planned for a day gone by is taken for today. A deposit asked and not in
+// is taken to come in on the day on which it is asked, so that documents use it.
+// What is in the owner's favour settles the next documents, and what is left of it
+// and of the deposit is sent back in the end. A metered stage bills what is logged
+// on its next day of billing, if there is one before its close, and with its close
+// all of its ceiling: that is the most it can come to. Nothing else is guessed:
+// papers that are not signed and delays that nobody has put into the plan are not
+// in it.
+// Source: our own choice.
 package billing
