@@ -126,6 +126,8 @@ func (a *App) Routes() []Route {
 		{get, "/builds/:build/stages/:stage/mix/:paint", BuildStaff, false, a.mix},
 		{post, "/builds/:build/stages/:stage/mix/:paint", BuildStaff, false, a.mixPour},
 		{get, "/film-build", Staff, false, a.filmBuild},
+		{get, "/cash", Office, false, a.cash},
+		{get, "/cash/forecast.csv", Office, false, a.cashTable},
 		{get, "/books", Office, false, a.books},
 		{get, "/books/books.zip", Office, false, a.booksZIP},
 		{get, "/plans", Office, false, a.plans},

@@ -30,6 +30,9 @@ func shopPages() map[string]Page {
 	for name, page := range paintPages() {
 		pages[name] = page
 	}
+	for name, page := range cashPages() {
+		pages[name] = page
+	}
 	return pages
 }
 
