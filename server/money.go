@@ -171,6 +171,10 @@ func (a *App) showInvoice(c echo.Context, status int, reason string, bad journal
 		StageID: v.Invoice.StageID, Stage: stageName(v.Money.Stages, v.Invoice.StageID), Balance: v.Balance,
 		Today: journal.DateOf(a.now(), f.Zone),
 	}
+	if v.WorkOn != "" {
+		page.StageID, page.WorkOn = v.WorkOn, stageName(v.Money.Stages, v.WorkOn)
+	}
+	page.Lines = invoiceLines(v)
 	page.Reason, page.Problems = reason, bad
 	page.CanCancel = v.Invoice.Document.Kind == billing.Invoice && of(c).person.Role == journal.Office
 	for _, inv := range v.Money.Invoices {
@@ -191,7 +195,7 @@ func (a *App) showInvoice(c echo.Context, status int, reason string, bad journal
 		}
 	}
 	for _, p := range v.Photos {
-		page.Photos = append(page.Photos, views.NewPhotoView(f.Words, p, "", "stage="+string(v.Invoice.StageID)))
+		page.Photos = append(page.Photos, views.NewPhotoView(f.Words, p, "", "stage="+string(page.StageID)))
 	}
 	return a.show(c, status, page)
 }

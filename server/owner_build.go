@@ -199,6 +199,13 @@ func (a *App) ownerStage(c echo.Context) error {
 			page.Coat = coats(o.Stages)[i]
 		}
 	}
+	if v.Stage.Metered && page.Agreed {
+		work, err := a.workPiece(c, f, id)
+		if err != nil {
+			return err
+		}
+		page.Work = &work
+	}
 	for _, check := range v.Gate.Checks {
 		page.Checks = append(page.Checks, views.GateLine{Text: check.Text, Done: check.Done})
 	}

@@ -24,11 +24,16 @@ func (a *App) stage(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return a.staffStage(c, formOf(kept).raw("reason"), refusal{})
+	typed, err := a.keptWork(c)
+	if err != nil {
+		return err
+	}
+	return a.staffStage(c, formOf(kept).raw("reason"), refusal{}, typed)
 }
 
-// staffStage shows a stage to the shop, with what was typed to reopen it.
-func (a *App) staffStage(c echo.Context, reason string, r refusal) error {
+// staffStage shows a stage to the shop, with what was typed to reopen it or to log
+// work on it.
+func (a *App) staffStage(c echo.Context, reason string, r refusal, typed ...typedWork) error {
 	ctx, build := c.Request().Context(), of(c).build.ID
 	v, err := a.steps.StageOf(ctx, actor(c), build, stageID(c))
 	if err != nil {
@@ -46,6 +51,9 @@ func (a *App) staffStage(c echo.Context, reason string, r refusal) error {
 	page := views.StaffStage{
 		Frame: f, Stage: v.Stage, Lead: v.Lead.Name, PhotosHave: v.Gate.Photos, Missing: v.Gate.Missing(),
 		Reason: reason, Problems: r.problems,
+	}
+	if page.Work, err = a.workPiece(c, f, v.Stage.ID, typed...); err != nil {
+		return err
 	}
 	if page.Set, err = a.photoSet(c, v.Stage.ID); err != nil {
 		return err

@@ -200,7 +200,7 @@ func staffStage(state journal.StageState) StaffStage {
 	st.Cautions = []string{"Old paint may hold lead: no dry grinding without extraction and a fitted respirator.",
 		"Welding near the tank: drain, vent and take it out first; a second person with an extinguisher."}
 	before, after := stages[6].Stage, stages[8].Stage
-	return StaffStage{Frame: heronFrame("Body metal", "/stages/sh"), Stage: st, Lead: "Ines Varga", Changes: 219000,
+	return StaffStage{Work: givenWork(journal.Office), Frame: heronFrame("Body metal", "/stages/sh"), Stage: st, Lead: "Ines Varga", Changes: 219000,
 		Previous: &before, Next: &after, PhotosHave: 12,
 		Checks:  []CheckLine{{Text: st.Gate.Checks[0], Done: true, By: "Ines Varga", At: ago(1)}, {Text: st.Gate.Checks[1]}},
 		Missing: []string{"Not ticked yet: Welds dressed and seams left open for sealer."},

@@ -188,6 +188,7 @@ type Stage struct {
 	Set          PhotoSet    // the ways to all of them
 	Entries      JournalPiece
 	Paint        *PaintShown // nil while the office does not share it
+	Work         *WorkPiece  // what is logged on it, if it is by time and materials; nil otherwise
 }
 
 // Template names the page's template.

@@ -172,7 +172,9 @@ type Invoice struct {
 	BillTo    string // as issued
 	Truck     string // as issued
 	StageID   journal.StageID
-	Stage     string    // name of the stage whose close issued it; ""
+	Stage     string // name of the stage whose close issued it; ""
+	WorkOn    string // name of the stage whose logged work so far it bills; ""
+	Lines     []InvoiceLine
 	Tax       []TaxLine // kinds taxed above zero, when the rates it was issued at are known
 	Balance   billing.Balance
 	Payments  []PaymentItem // to this document, oldest first
@@ -204,6 +206,17 @@ func (i Invoice) Late() int {
 	}
 	return max(i.Document.DueOn.DaysUntil(i.Today), 0)
 }
+
+// InvoiceLine is a charge of a document with what it comes from.
+type InvoiceLine struct {
+	Charge billing.Charge
+	From   Link         // the page, and the place on it, that it comes from
+	Work   *WorkLine    // logged work; nil for other charges
+	Day    journal.Date // of logged work
+}
+
+// Ceiling reports whether the line keeps logged work to its ceiling.
+func (l InvoiceLine) Ceiling() bool { return l.Charge.Source == billing.CeilingHeld }
 
 // ChargePart is the part of a charge that is of one line kind.
 type ChargePart struct {

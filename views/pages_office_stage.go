@@ -59,6 +59,7 @@ type StaffStage struct {
 	Photos []PhotoView // in the order of capture, the first few dozen
 	Set    PhotoSet    // the ways to all of them
 	Turns  []TurnLine  // oldest first
+	Work   WorkPiece
 
 	Reason   string // as typed for reopening
 	Problems journal.Problems

@@ -191,7 +191,9 @@ func givenInvoice() Invoice {
 			{Text: "Frame and coat", Split: journal.Split{Labour: 900000, Parts: 200000}},
 			{Text: "Change order 2: boxed cross-member", Split: journal.Split{Labour: 150000}}},
 	}
-	return Invoice{Frame: frameAt("/builds/b1/invoices/i2", "Invoice 31", journal.Owner), Document: d, ShopHead: "Tern Hollow Truck Works\n12 Foundry Lane\nTern Hollow", BillTo: "Ada Lindqvist",
+	lines := []InvoiceLine{{Charge: d.Charges[0], From: Link{Text: "the agreed value of Frame and coat", Href: "/builds/b1/stages/s6"}},
+		{Charge: d.Charges[1], From: Link{Text: "the signed paper", Href: "/builds/b1/papers/q2"}}}
+	return Invoice{Lines: lines, Frame: frameAt("/builds/b1/invoices/i2", "Invoice 31", journal.Owner), Document: d, ShopHead: "Tern Hollow Truck Works\n12 Foundry Lane\nTern Hollow", BillTo: "Ada Lindqvist",
 		Truck: "Heron, 1971 Ostler Fenman, serial OF7-10442", StageID: "s6", Stage: "Frame and coat", Tax: []TaxLine{{journal.Parts, 625, 200000}},
 		Balance: billing.Balance{Document: d, Paid: 300000, Open: 681800}, Payments: []PaymentItem{{On: "2026-04-09", Amount: 300000, Means: journal.Cheque, Reference: "0092", For: "invoice 31"}},
 		Photos: []PhotoView{photo("p3", false, ""), photo("p5", false, ""), photo("p6", false, "")}, Today: "2026-04-15"}

@@ -159,6 +159,17 @@ func (m Metering) Used() journal.BasisPoints {
 	return journal.BasisPoints(int64(m.Worked) * int64(whole) / int64(m.Ceiling))
 }
 
+// Percent returns the same to the nearest per cent, for people to read; it is not
+// rounded up to 80 or 100, where something happens.
+func (m Metering) Percent() int {
+	used := m.Used()
+	percent := int((used + 50) / 100)
+	if (percent == 80 || percent == 100) && used < journal.BasisPoints(percent*100) {
+		return percent - 1
+	}
+	return percent
+}
+
 // MeteringOf returns how far a metered stage has come; ok is false for another.
 // Pure.
 func MeteringOf(a Account, stageID string) (m Metering, ok bool) {

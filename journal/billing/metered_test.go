@@ -131,6 +131,11 @@ func TestMetered_Ceiling(t *testing.T) {
 	if _, ok := MeteringOf(*account(stage("f", 100)), "f"); ok {
 		t.Error("a stage at a fixed price is metered")
 	}
+	for worked, want := range map[journal.Cents]int{0: 0, 3_150: 79, 3_199: 79, 3_200: 80, 3_219: 80, 3_221: 81, 3_999: 99, 4_000: 100, 4_021: 101} {
+		if got := (Metering{Ceiling: 4_000, Worked: worked}).Percent(); got != want {
+			t.Errorf("%s of 40.00 is %d %%, want %d", worked, got, want)
+		}
+	}
 	if m := (Metering{Worked: 1}); m.Used() != 10_000 {
 		t.Errorf("work without a ceiling uses %d", m.Used())
 	}

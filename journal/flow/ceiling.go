@@ -14,9 +14,9 @@ import (
 // told.
 var ceilingWarnings = []int{80, 100}
 
-// nearCeiling is the share of a ceiling, in basis points, from which on the stage
+// NearCeiling is the share of a ceiling, in basis points, from which on the stage
 // waits on the office.
-const nearCeiling journal.BasisPoints = 8_000
+const NearCeiling journal.BasisPoints = 8_000
 
 // meteringOf is how far a stage has come; the zero one unless it is metered and
 // agreed.
@@ -95,9 +95,9 @@ func (w waiting) metered(papers []PaperLine) ([]Wait, error) {
 		if !st.Metered || st.State != journal.UnderWay {
 			continue
 		}
-		if m, _ := billing.MeteringOf(w.account, string(st.ID)); m.Used() >= nearCeiling && !changeBegun(papers, st.ID) {
+		if m, _ := billing.MeteringOf(w.account, string(st.ID)); m.Used() >= NearCeiling && !changeBegun(papers, st.ID) {
 			near := w.wait(OnUs, ForCeiling, w.nearSince(works, st.ID, m.Ceiling))
-			near.Stage, near.Percent = st, int(m.Used()/100)
+			near.Stage, near.Percent = st, m.Percent()
 			all = append(all, near)
 		}
 		if due := lastBillDay(w.account.Terms.BillDays, w.today); !due.IsZero() && w.unbilledBy(works, st.ID, due) {
@@ -140,7 +140,7 @@ func (w waiting) nearSince(works []journal.Work, stage journal.StageID, ceiling 
 		}
 		m.Worked += x.Amount
 		was := near
-		if near = m.Used() >= nearCeiling; near && !was {
+		if near = m.Used() >= NearCeiling; near && !was {
 			since = w.day(x.At)
 		}
 	}

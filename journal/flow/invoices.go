@@ -3,10 +3,12 @@ package flow
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"farbay/journal"
 	"farbay/journal/billing"
+	"farbay/journal/signoff"
 )
 
 // issue numbers, keeps and announces one document.
@@ -186,8 +188,11 @@ func (s *Steps) ReleaseHoldback(ctx context.Context, a Actor, build journal.Buil
 type InvoiceView struct {
 	Invoice Invoice
 	Balance billing.Balance
-	Money   Money           // of its build
-	Photos  []journal.Photo // of the stage whose close issued it, as the actor may see them
+	Money   Money               // of its build
+	WorkOn  journal.StageID     // the metered stage whose work so far it bills; "" otherwise
+	Photos  []journal.Photo     // of the stage it is for, as the actor may see them
+	Works   map[string]WorkLine // logged work that it bills, by the charge's ref
+	Uses    []signoff.Use       // of standing allowances on the build
 }
 
 // invoicePhotos is how many of a stage's photos stand on its invoice.
@@ -199,10 +204,23 @@ func (s *Steps) InvoiceOf(ctx context.Context, a Actor, build journal.BuildID, i
 		return v, err
 	}
 	err = s.Store.Read(ctx, func(r Reads) error {
-		if v.Invoice, err = r.Invoice(build, id); err != nil || v.Invoice.StageID == "" {
+		if v.Invoice, err = r.Invoice(build, id); err != nil {
 			return err
 		}
-		v.Photos, err = r.StagePhotos(build, v.Invoice.StageID, a.Person.Role.Staff(), invoicePhotos)
+		if v.Uses, err = r.Uses(build); err != nil {
+			return err
+		}
+		if err := v.addWork(r); err != nil {
+			return err
+		}
+		stage := v.Invoice.StageID
+		if stage == "" {
+			stage = v.WorkOn
+		}
+		if stage == "" {
+			return nil
+		}
+		v.Photos, err = r.StagePhotos(build, stage, a.Person.Role.Staff(), invoicePhotos)
 		return err
 	})
 	for _, b := range v.Money.Balances {
@@ -211,4 +229,30 @@ func (s *Steps) InvoiceOf(ctx context.Context, a Actor, build journal.BuildID, i
 		}
 	}
 	return v, err
+}
+
+// addWork adds the logged work that the document bills.
+func (v *InvoiceView) addWork(r Reads) error {
+	billed, on := map[string]bool{}, map[string]bool{}
+	for _, c := range v.Invoice.Document.Charges {
+		billed[c.Ref] = c.Source == billing.LoggedWork
+		on[c.StageID] = true
+		if billed[c.Ref] && v.Invoice.StageID == "" {
+			v.WorkOn = journal.StageID(c.StageID)
+		}
+	}
+	if len(on) > 1 {
+		v.WorkOn = ""
+	}
+	works, err := r.Works(v.Invoice.BuildID)
+	if err != nil {
+		return err
+	}
+	works = slices.DeleteFunc(works, func(w journal.Work) bool { return !billed[workRef(w.ID)] })
+	lines, err := workLines(r, v.Money.Account, works)
+	v.Works = map[string]WorkLine{}
+	for _, l := range lines {
+		v.Works[workRef(l.Work.ID)] = l
+	}
+	return err
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"farbay/journal"
@@ -223,6 +224,22 @@ func changeCharges(paper journal.PaperID, sheet signoff.Sheet) []billing.Charge 
 // PaperRef names what a change order puts on one stage, among a build's charges.
 func PaperRef(paper journal.PaperID, stage journal.StageID) string {
 	return fmt.Sprintf("paper:%s/stage:%s", paper, stage)
+}
+
+// SourceOf says what a charge comes from, read from its ref: one of paper, use and
+// work is set, or none, and then it is the stage itself. Pure.
+func SourceOf(c billing.Charge) (paper journal.PaperID, use journal.UseID, work journal.WorkID) {
+	kind, id, _ := strings.Cut(c.Ref, ":")
+	id, _, _ = strings.Cut(id, "/")
+	switch kind {
+	case "paper":
+		paper = journal.PaperID(id)
+	case "use":
+		use = journal.UseID(id)
+	case "work":
+		work = journal.WorkID(id)
+	}
+	return paper, use, work
 }
 
 // useCharge is what a use of a standing allowance puts on its stage.
