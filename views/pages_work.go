@@ -182,7 +182,7 @@ func (WorkFormPiece) HourOptions() []Option {
 
 // QuarterOptions are the quarters of an hour to tap.
 func (WorkFormPiece) QuarterOptions() []Option {
-	return []Option{{Value: "0", Text: "0 min"}, {Value: "15", Text: "15 min"}, {Value: "30", Text: "30 min"}, {Value: "45", Text: "45 min"}}
+	return []Option{{Value: "0", Text: "0"}, {Value: "15", Text: "15"}, {Value: "30", Text: "30"}, {Value: "45", Text: "45"}}
 }
 
 // BoughtOptions are the kinds of what is bought.

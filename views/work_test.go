@@ -92,13 +92,13 @@ var _ = sample("owner stage by time and materials", meteredStage()) && sample("s
 	sample("floor stage with a log", floorStage()) && sample("stage hours refused", workRefused("labour")) && sample("stage parts refused", workRefused("bought")) &&
 	sample("stage taking back refused", workRefused("w1")) && sample("invoice of logged work", workInvoice())
 
-func rendered(t *testing.T, page Page) string {
+func workShown(t *testing.T, page Page) string {
 	t.Helper()
 	return strings.ReplaceAll(html.UnescapeString(render(t, mustNew(t), page)), nbsp, " ")
 }
 
 func TestWork_WhoSeesWhat(t *testing.T) {
-	office, floor, owner := rendered(t, staffStage(journal.UnderWay)), rendered(t, floorStage()), rendered(t, meteredStage())
+	office, floor, owner := workShown(t, staffStage(journal.UnderWay)), workShown(t, floorStage()), workShown(t, meteredStage())
 	for _, says := range []string{"$3,150.00 of $4,000.00, 79 %; $0.00 beyond", "27 hours × $95.00", "cost $400.00 + 15 %", "cost $125.00, no mark-up", `href="/builds/b1/work/w3/file"`} {
 		if !strings.Contains(office, says) || !strings.Contains(owner, says) {
 			t.Errorf("office %v, owner %v say %q", strings.Contains(office, says), strings.Contains(owner, says), says)
@@ -114,24 +114,24 @@ func TestWork_WhoSeesWhat(t *testing.T) {
 	if strings.Contains(log, "$") || strings.Contains(log, "95.00") || strings.Contains(log, `name="mark_up"`) || !strings.Contains(log, "79 % of the ceiling is used.") || !strings.Contains(log, "Log hours") {
 		t.Errorf("the floor sees %s", log)
 	}
-	if fixed := rendered(t, fixedStage()); strings.Contains(fixed, "Bill the work") || !strings.Contains(fixed, "the owner does not see it") {
+	if fixed := workShown(t, fixedStage()); strings.Contains(fixed, "Bill the work") || !strings.Contains(fixed, "the owner does not see it") {
 		t.Error("a fixed stage offers to bill its log, or does not say whose it is")
 	}
 }
 
 func TestWork_RefusedKeepsWhatWasTyped(t *testing.T) {
-	page := rendered(t, workRefused("labour"))
+	page := workShown(t, workRefused("labour"))
 	if !strings.Contains(page, "Typed before.") || !strings.Contains(page, `href="#f-hours"`) || strings.Count(page, `id="f-hours"`) != 1 {
 		t.Error("what was typed, or the way to what is wrong, is gone")
 	}
-	page = rendered(t, workRefused("bought"))
+	page = workShown(t, workRefused("bought"))
 	if !strings.Contains(page, `href="#f-file"`) || strings.Count(page, `id="f-file"`) != 1 || strings.Count(page, `id="f-day"`) != 1 {
 		t.Error("the way to the file is gone")
 	}
 }
 
 func TestInvoice_SaysWhereLinesComeFrom(t *testing.T) {
-	page := rendered(t, workInvoice())
+	page := workShown(t, workInvoice())
 	for _, says := range []string{
 		"For the work logged so far on the stage Body metal", "Monday 13 April, Jory Pike: 27 hours × $95.00", `href="/builds/b1/stages/s8#work-w1"`,
 		"Tuesday 14 April: cost $400.00 + 15 %", "never more than its agreed ceiling",

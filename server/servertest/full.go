@@ -36,6 +36,7 @@ type Full struct {
 	Invoice      flow.Invoice
 	Payment      journal.PaymentID
 	Mix          journal.PaintID // begun by the floor on the open stage
+	Work         journal.WorkID  // outside work on Open, which has a fixed price: the shop's own record
 }
 
 // must passes a value on, and fails the test on an error.
@@ -142,6 +143,11 @@ func (s *Server) Full(nickname string, owner journal.Person, seed int) Full {
 	s.ok(steps.StartMix(ctx, floor, coating.Mix{
 		ID: f.Mix, BuildID: id, StageID: f.Open, Product: "Two-part clear, for the shop only, of " + nickname, For: "hood", Amount: 5000,
 		Formula: coating.Formula{By: coating.ByWeight, Step: coating.Tenth, Components: []coating.Component{{Name: "Clear", Parts: 4000}, {Name: "Hardener", Parts: 1000}}},
+	}))
+	f.Work = journal.WorkID("work-of-" + string(id))
+	s.ok(steps.LogWork(ctx, floor, id, flow.NewWork{
+		ID: f.Work, StageID: f.Open, Kind: journal.Outside, Day: "2026-04-10", Text: "Blasted for the shop only, of " + nickname, Cost: 98_765,
+		FileName: "blaster.pdf", File: []byte("%PDF-1.7 of the blaster of " + nickname),
 	}))
 	f.Draft = must(steps.NewPaper(ctx, office, id, flow.PaperStart{Kind: signoff.ChangeOrder, EntryID: f.Shop}))(s.tb)
 	return f
