@@ -57,7 +57,7 @@ type Reads interface {
 	Stages(journal.BuildID) ([]journal.Stage, error) // by position
 	Stage(journal.BuildID, journal.StageID) (journal.Stage, error)
 	Checks(journal.StageID) ([]journal.Check, error) // by time
-	Turns(journal.BuildID) ([]journal.Turn, error)   // by time
+	Turns(journal.BuildID) ([]journal.Turn, error)   // in the order they were made, whatever the clock said
 
 	// Entries returns a page of the journal, newest HappenedAt first (then by
 	// id, descending).
@@ -134,9 +134,11 @@ type Reads interface {
 	Consent(journal.PersonID) (signoff.Consent, error)
 
 	Terms(journal.BuildID) (billing.Terms, error)
-	Invoices(journal.BuildID) ([]Invoice, error) // by time of issue
+	// Invoices and Payments are in the order they were recorded, whatever the clock
+	// said: it may have been put back.
+	Invoices(journal.BuildID) ([]Invoice, error)
 	Invoice(journal.BuildID, journal.InvoiceID) (Invoice, error)
-	Payments(journal.BuildID) ([]journal.Payment, error) // deposits too, by time recorded
+	Payments(journal.BuildID) ([]journal.Payment, error) // deposits too
 	// Works are all that was logged on a build's stages, in the order logged.
 	Works(journal.BuildID) ([]journal.Work, error)
 	WorkFileOf(journal.BuildID, journal.WorkID) (journal.WorkFile, error)

@@ -162,8 +162,8 @@ func TestStages(t *testing.T) {
 	turns := func(b journal.BuildID) func(flow.Reads) ([]journal.Turn, error) {
 		return func(r flow.Reads) ([]journal.Turn, error) { return r.Turns(b) }
 	}
-	if got := names(get(t, s, turns(heron)), turnReason); got != "first second third " {
-		t.Errorf("turns come as %q, want by time, equal ones as added", got)
+	if got := names(get(t, s, turns(heron)), turnReason); got != "second third first " {
+		t.Errorf("turns come as %q, want as they were made, whatever the clock said", got)
 	}
 	if got := get(t, s, turns(juniper)); got != nil {
 		t.Errorf("Juniper has Heron's turns: %v", got)

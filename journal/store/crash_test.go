@@ -26,6 +26,13 @@ func TestMain(m *testing.M) {
 			os.Exit(1)
 		}
 	}
+	if told := os.Getenv(closingChild); told != "" {
+		if err := closeAndDie(told); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
 	os.Exit(m.Run())
 }
 

@@ -163,7 +163,7 @@ type cancelledChargeRow struct {
 func (cancelledChargeRow) TableName() string { return "cancelled_charges" }
 
 func (r *reads) Invoices(build journal.BuildID) ([]flow.Invoice, error) {
-	return find(r, "Invoices", r.q().Where("build_id = ?", string(build)).Order("issued_at, added"), invoiceRow.invoice)
+	return find(r, "Invoices", r.q().Where("build_id = ?", string(build)).Order("added"), invoiceRow.invoice)
 }
 
 func (r *reads) Invoice(build journal.BuildID, id journal.InvoiceID) (flow.Invoice, error) {
@@ -265,7 +265,7 @@ func (r paymentRow) payment() journal.Payment {
 }
 
 func (r *reads) Payments(build journal.BuildID) ([]journal.Payment, error) {
-	return find(r, "Payments", r.q().Where("build_id = ?", string(build)).Order("recorded_at, added"), paymentRow.payment)
+	return find(r, "Payments", r.q().Where("build_id = ?", string(build)).Order("added"), paymentRow.payment)
 }
 
 // AddPayment implements [flow.Tx]. It returns [journal.Conflict] when the

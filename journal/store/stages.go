@@ -148,7 +148,7 @@ func (r turnRow) turn() journal.Turn {
 
 func (r *reads) Turns(build journal.BuildID) ([]journal.Turn, error) {
 	q := r.q().Where("stage_id IN (SELECT id FROM stages WHERE build_id = ?)", string(build))
-	return find(r, "Turns", q.Order("at, added"), turnRow.turn)
+	return find(r, "Turns", q.Order("added"), turnRow.turn)
 }
 
 func (t *tx) AddTurn(turn journal.Turn) error {
