@@ -28,8 +28,12 @@ func (a *App) builds(c echo.Context) error {
 	}
 	page := views.Builds{Frame: f}
 	for _, g := range glances {
-		if g.Build.State == journal.Delivered {
+		switch g.Build.State {
+		case journal.Delivered:
 			page.Delivered = append(page.Delivered, g.Build)
+			continue
+		case journal.Stopped:
+			page.Stopped = append(page.Stopped, g.Build)
 			continue
 		}
 		page.UnderWay = append(page.UnderWay, boardRow(g, of(c).person.Role))
@@ -169,6 +173,9 @@ func (a *App) staffBuild(c echo.Context) error {
 		if err := a.addMoneyAndPapers(c, &page); err != nil {
 			return err
 		}
+	}
+	if page.Ending, err = a.endingView(c, f.Words, page.Statement.DepositUnearned); err != nil {
+		return err
 	}
 	return a.show(c, http.StatusOK, page)
 }

@@ -24,7 +24,7 @@ func (a *App) capture(c echo.Context) error {
 	}
 	page := views.Capture{Frame: f}
 	for _, g := range glances {
-		if g.Build.State != journal.Delivered {
+		if !g.Build.Over() {
 			page.Builds = append(page.Builds, views.BuildRef{ID: g.Build.ID, Nickname: g.Build.Nickname})
 		}
 	}
@@ -83,7 +83,7 @@ func (a *App) captureData(c echo.Context) error {
 	data := captureData{Person: person.ID, Name: person.Name, Builds: []captureBuild{}, Most: journal.MaxEntryPhotos,
 		MostBytes: captureMost{a.cfg.MaxPhotoBytes, a.cfg.MaxVideoBytes}}
 	for _, g := range glances {
-		if g.Build.State == journal.Delivered {
+		if g.Build.Over() {
 			continue
 		}
 		build := captureBuild{ID: g.Build.ID, Nickname: g.Build.Nickname, Truck: g.Build.Truck.Name(), Mine: g.Mine, Stages: []captureStage{}}

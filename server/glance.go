@@ -20,7 +20,7 @@ func boardRow(g flow.Glance, role journal.Role) views.BoardRow {
 func stageLines(lines []flow.StageLine) []views.StageLine {
 	var all []views.StageLine
 	for _, l := range lines {
-		all = append(all, views.StageLine{Stage: l.Stage, Lead: l.Lead, Done: l.Done, Changes: l.Changes})
+		all = append(all, views.StageLine{Stage: l.Stage, Dropped: l.Dropped, Lead: l.Lead, Done: l.Done, Changes: l.Changes})
 	}
 	return all
 }
@@ -101,7 +101,7 @@ func gateWants(g flow.GateReport) []string {
 		missing = append(missing, fmt.Sprintf("%d checks", open))
 	}
 	for _, p := range g.PapersOut {
-		missing = append(missing, fmt.Sprintf("the decision on change order %d", p.Number))
+		missing = append(missing, fmt.Sprintf("the decision on %s %d", p.Kind, p.Number))
 	}
 	if !g.Agreed {
 		missing = append(missing, "the owner's agreement")

@@ -36,7 +36,7 @@ func (a *App) whatWaits(c echo.Context) error {
 		return err
 	}
 	for _, g := range glances {
-		if g.Build.State == journal.Delivered && len(g.Waits) == 0 {
+		if g.Build.Over() && len(g.Waits) == 0 {
 			page.Delivered++
 			continue
 		}
@@ -57,7 +57,7 @@ func (a *App) floorHome(c echo.Context) error {
 	}
 	page := views.FloorHome{Frame: f}
 	for _, g := range glances {
-		if g.Build.State == journal.Delivered {
+		if g.Build.Over() {
 			continue
 		}
 		page.Builds = append(page.Builds, views.FloorBuild{

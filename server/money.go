@@ -45,17 +45,17 @@ func (a *App) showMoney(c echo.Context, status int, r reversing) error {
 	agreed := m.Build.State != journal.Scoping
 	if of(c).person.Role != journal.Office {
 		return a.show(c, status, views.Money{
-			Frame: f, Agreed: agreed, Statement: m.Statement, Deposit: m.Account.Terms.Deposit, Holdback: m.Account.Terms.HoldbackRate,
+			Frame: f, Agreed: agreed, Stopped: m.Build.State == journal.Stopped, Statement: m.Statement, Deposit: m.Account.Terms.Deposit, Holdback: m.Account.Terms.HoldbackRate,
 			Stages: moneyStages(m), Invoices: invoices, Payments: payments, Today: today,
 		})
 	}
 	page := views.StaffMoney{
-		Frame: f, Agreed: agreed, Statement: m.Statement, Deposit: m.Account.Terms.Deposit,
+		Frame: f, Agreed: agreed, Stopped: m.Build.State == journal.Stopped, Statement: m.Statement, Deposit: m.Account.Terms.Deposit,
 		Stages: moneyStages(m), Invoices: invoices, Payments: payments,
 		ReverseID: r.id, Reason: r.reason, Problems: r.problems, Unbilled: m.ToBillNow,
 	}
 	for _, st := range m.Stages {
-		if st.State != journal.Closed {
+		if st.State != journal.Closed && !page.Stopped {
 			page.ReleaseWhy = "The holdback is released when every stage is closed; " + st.Name + " is not yet."
 			break
 		}

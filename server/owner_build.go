@@ -9,6 +9,7 @@ import (
 	"farbay/journal"
 	"farbay/journal/billing"
 	"farbay/journal/flow"
+	"farbay/journal/signoff"
 	"farbay/views"
 )
 
@@ -37,6 +38,9 @@ func (a *App) ownerBuild(c echo.Context) error {
 		Sums: views.SumsOf(o.Statement), Journal: journalPiece(f.Words, v, flow.EntryQuery{}, since, false),
 	}
 	page.Delegates = parties(o.Delegates)
+	if page.Ending, err = a.endingView(c, f.Words, o.Statement.DepositUnearned); err != nil {
+		return err
+	}
 	for _, line := range o.Stages {
 		page.StageAt = append(page.StageAt, stagePath(build, line.Stage.ID))
 	}
@@ -72,7 +76,7 @@ func newestPhoto(w views.Words, o flow.OwnerOverview) views.PhotoView {
 func coats(lines []flow.StageLine) []views.Coat {
 	var all []views.Coat
 	for _, l := range lines {
-		all = append(all, views.Coat{Name: l.Stage.Name, State: l.Stage.State, Days: l.Stage.PlannedDays, Done: l.Done})
+		all = append(all, views.Coat{Name: l.Stage.Name, State: l.Stage.State, Dropped: l.Dropped, Days: l.Stage.PlannedDays, Done: l.Done})
 	}
 	return all
 }
@@ -226,7 +230,7 @@ func (a *App) ownerStageRest(c echo.Context, v flow.StageView, page *views.Stage
 		return err
 	}
 	for _, l := range lines {
-		if l.Sheet.Stage.ID == v.Stage.ID {
+		if l.Sheet.Stage.ID == v.Stage.ID || l.Sheet.Kind == signoff.ChangeOrder && l.Sheet.Bears(v.Stage.ID) {
 			page.Papers = append(page.Papers, paperItem(l))
 		}
 	}

@@ -102,7 +102,7 @@ func (a *App) showPaperEdit(c echo.Context, status int, v flow.PaperView, form v
 	if notice != "" {
 		fr.Flash = notice
 	}
-	if v.Paper.Kind == signoff.ChangeOrder && (len(form.Lines) == 0 || c.QueryParam("more") != "") {
+	if v.Paper.Kind == signoff.ChangeOrder && len(form.Lines) == 0 || c.QueryParam("more") != "" {
 		shop, err := a.shop(c)
 		if err != nil {
 			return err
@@ -116,7 +116,32 @@ func (a *App) showPaperEdit(c echo.Context, status int, v flow.PaperView, form v
 	if page.Totals, err = a.changeTotals(c, v.Paper); err != nil {
 		return err
 	}
+	if v.Paper.Kind == signoff.EarlyStop {
+		if err := a.addStop(c, &page); err != nil {
+			return err
+		}
+	}
 	return a.show(c, status, page)
+}
+
+// addStop adds to the form of an early stop the stages that are open, and what the
+// draft as stored comes to.
+func (a *App) addStop(c echo.Context, page *views.PaperEdit) error {
+	ctx, p := c.Request().Context(), page.Paper
+	rests, err := a.steps.OpenRests(ctx, actor(c), p.BuildID)
+	if err != nil {
+		return err
+	}
+	for _, r := range rests {
+		page.Rests = append(page.Rests, views.StopRest{Stage: r.Stage, Left: r.Left})
+	}
+	_, sheet, missing, err := a.steps.PreviewPaper(ctx, actor(c), p.BuildID, p.ID)
+	if err != nil || missing != nil {
+		return err
+	}
+	view, err := page.OfSheet(sheet, "")
+	page.Ends = &view
+	return err
 }
 
 // changeTotals works out what the draft as stored comes to.

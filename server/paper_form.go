@@ -2,10 +2,12 @@ package server
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
 	"farbay/journal"
+	"farbay/journal/flow"
 	"farbay/journal/signoff"
 	"farbay/views"
 )
@@ -32,8 +34,22 @@ func filledPaper(p signoff.Paper, rate journal.Cents) views.PaperForm {
 	if a := d.Allowance; a != nil {
 		form.PerFind, form.PerMonth = a.PerFind.String(), a.PerMonth.String()
 	}
+	if x := d.Adds; x != nil {
+		form.AddsName, form.AddsDays, form.AddsAfter = x.Name, strconv.Itoa(x.Days), string(x.After)
+		if x.Metered {
+			form.AddsMetered = "yes"
+		}
+		form.Stage = formStage(d, d.StageID)
+	}
+	form.Drops = string(d.Drops)
+	if x := d.Stop; x != nil {
+		form.StopBy, form.StopOn, form.StopTruck, form.StopParts = string(x.By), string(x.On), x.Truck, strings.Join(x.Parts, "\n")
+		for _, e := range x.Earned {
+			form.Earned = append(form.Earned, views.EarnedForm{Stage: string(e.StageID), Amount: e.Amount.String()})
+		}
+	}
 	for _, l := range d.Lines {
-		line := views.LineForm{Kind: string(l.Kind), Text: l.Text, Rate: rate.String(), Stage: string(l.StageID)}
+		line := views.LineForm{Kind: string(l.Kind), Text: l.Text, Rate: rate.String(), Stage: formStage(d, l.StageID)}
 		if l.Kind == journal.Labour {
 			line.Hours, line.Rate = hoursOf(l.Minutes), l.Rate.String()
 		} else {
@@ -42,6 +58,14 @@ func filledPaper(p signoff.Paper, rate journal.Cents) views.PaperForm {
 		form.Lines = append(form.Lines, line)
 	}
 	return form
+}
+
+// formStage is a stage as a form names it: the one that the draft adds as such.
+func formStage(d signoff.Draft, stage journal.StageID) string {
+	if d.Adds != nil && stage != "" && stage == d.Adds.ID {
+		return string(flow.AddedStage)
+	}
+	return string(stage)
 }
 
 // hoursOf writes minutes as hours: 450 is "7.5".
@@ -62,6 +86,11 @@ func paperForm(f *form, version int) views.PaperForm {
 		HandedOver: f.raw("handed_over"), OpenPoints: f.raw("open_points"), DeliveredOn: f.raw("delivered_on"), Odometer: f.raw("odometer"),
 		DelegateName: f.raw("delegate_name"), DelegateEmail: f.raw("delegate_email"), DelegatePhone: f.raw("delegate_phone"),
 		PerFind: f.raw("per_find"), PerMonth: f.raw("per_month"), Version: version,
+		AddsName: f.raw("adds_name"), AddsDays: f.raw("adds_days"), AddsAfter: f.raw("adds_after"), AddsMetered: f.raw("adds_metered"), Drops: f.raw("drops"),
+		StopBy: f.raw("stop_by"), StopOn: f.raw("stop_on"), StopTruck: f.raw("stop_truck"), StopParts: f.raw("stop_parts"),
+	}
+	for _, stage := range f.earned() {
+		form.Earned = append(form.Earned, views.EarnedForm{Stage: string(stage), Amount: f.raw(signoff.EarnedField(stage))})
 	}
 	for i := range f.indexed("lines", signoff.MaxLines) {
 		form.Lines = append(form.Lines, views.LineForm{
@@ -85,14 +114,47 @@ func (f *form) draft(kind signoff.Kind) signoff.Draft {
 	case signoff.ChangeOrder:
 		d.StageID, d.Days, d.ReEstimate = formID[journal.StageID](f, "stage"), f.number("days", 0, -400, 400), f.line("re_estimate") == "yes"
 		d.Lines = f.changeLines()
+		d.Adds, d.Drops = f.addedStage(), formID[journal.StageID](f, "drops")
 		f.powers(&d)
 	case signoff.DateChange:
 		d.Days = f.number("days", 0, -400, 400)
 	case signoff.DeliveryAcceptance:
 		d.HandedOver, d.OpenPoints = f.lines("handed_over"), f.lines("open_points")
 		d.DeliveredOn, d.Odometer = f.date("delivered_on"), f.number("odometer", 0, 0, 9_999_999)
+	case signoff.EarlyStop:
+		d.Lines = f.changeLines()
+		d.Stop = &signoff.Stop{
+			By: formID[signoff.Wish](f, "stop_by"), On: f.date("stop_on"), Truck: f.line("stop_truck"), Parts: f.lines("stop_parts"),
+		}
+		for _, stage := range f.earned() {
+			if field := signoff.EarnedField(stage); f.line(field) != "" {
+				d.Stop.Earned = append(d.Stop.Earned, signoff.Earned{StageID: stage, Amount: f.cents(field)})
+			}
+		}
 	}
 	return d
+}
+
+// earned are the stages for which the form has a field of what is earned.
+func (f *form) earned() []journal.StageID {
+	var stages []journal.StageID
+	for name := range f.values {
+		if stage, ok := strings.CutPrefix(name, signoff.EarnedField("")); ok && stage != "" {
+			stages = append(stages, journal.StageID(stage))
+		}
+	}
+	slices.Sort(stages)
+	return stages
+}
+
+// addedStage reads the stage that a change order adds; nil where nothing is typed.
+func (f *form) addedStage() *signoff.NewStage {
+	if f.line("adds_name") == "" && f.line("adds_days") == "" {
+		return nil
+	}
+	return &signoff.NewStage{
+		Name: f.line("adds_name"), Days: f.number("adds_days", 0, 1, 400), After: formID[journal.StageID](f, "adds_after"), Metered: f.line("adds_metered") == "yes",
+	}
 }
 
 // powers reads delegate and allowance; none where nothing is typed.

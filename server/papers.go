@@ -31,8 +31,9 @@ func (a *App) papers(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	page := views.Papers{Frame: f, Agreed: b.State != journal.Scoping}
+	page := views.Papers{Frame: f, Agreed: b.State != journal.Scoping, State: b.State}
 	for _, l := range lines {
+		page.Settled = page.Settled || l.Paper.Kind == signoff.EarlyStop && l.Paper.State == signoff.Signed
 		page.Items = append(page.Items, paperItem(l))
 	}
 	return a.show(c, http.StatusOK, page)

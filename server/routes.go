@@ -96,6 +96,8 @@ func (a *App) Routes() []Route {
 		{head, "/builds/:build/photos/:photo/video", BuildReader, false, a.photoVideo},
 		{post, "/builds/:build/photos/:photo/hand-out", BuildOffice, false, a.photoHandOut},
 		{get, "/builds/:build/search", BuildReader, false, a.search},
+		{get, "/builds/:build/stop", BuildOffice, false, a.buildStop},
+		{post, "/builds/:build/stop", BuildOffice, false, a.buildStopUnsigned},
 		{get, "/builds/:build/edit", BuildOffice, false, a.buildEdit},
 		{post, "/builds/:build/edit", BuildOffice, false, a.buildSave},
 		{get, "/builds/:build/scope", BuildOffice, false, a.scope},

@@ -49,7 +49,7 @@ func (a *App) staffStage(c echo.Context, reason string, r refusal, typed ...type
 	}
 	r.on(&f)
 	page := views.StaffStage{
-		Frame: f, Stage: v.Stage, Lead: v.Lead.Name, PhotosHave: v.Gate.Photos, Missing: v.Gate.Missing(),
+		Frame: f, Stage: v.Stage, Dropped: v.Dropped, Stopped: v.Build.State == journal.Stopped, Lead: v.Lead.Name, PhotosHave: v.Gate.Photos, Missing: v.Gate.Missing(),
 		Reason: reason, Problems: r.problems,
 	}
 	if page.Work, err = a.workPiece(c, f, v.Stage.ID, typed...); err != nil {

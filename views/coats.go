@@ -9,10 +9,11 @@ import (
 // Coat is one stage of the coat strip. Its width is the class "d1" to "d60",
 // its fill, when it is under way, "p0" to "p100"; coats.css has them.
 type Coat struct {
-	Name  string
-	State journal.StageState
-	Days  int // planned working days
-	Done  int // per cent of its planned days gone by, 0 to 100; under way only
+	Name    string
+	State   journal.StageState
+	Dropped string // the paper that dropped it, "change order 4"; "" otherwise
+	Days    int    // planned working days
+	Done    int    // per cent of its planned days gone by, 0 to 100; under way only
 }
 
 // coatWidths is how many widths coats.css knows.
@@ -46,6 +47,9 @@ func Strip(stages []Coat) Coats {
 func (c Coat) Class() string {
 	switch c.State {
 	case journal.Closed:
+		if c.Dropped != "" {
+			return "dropped"
+		}
 		return "closed"
 	case journal.UnderWay:
 		return fmt.Sprintf("open p%d", min(max(c.Done, 0), 100))
@@ -59,5 +63,13 @@ func (c Coat) Said() string {
 	if c.State == journal.UnderWay {
 		return fmt.Sprintf("%s, under way, %d %% of its days", c.Name, min(max(c.Done, 0), 100))
 	}
-	return c.Name + ", " + string(c.State)
+	return c.Name + ", " + c.stands()
+}
+
+// stands says where the stage stands: "closed", "dropped by change order 4".
+func (c Coat) stands() string {
+	if c.Dropped != "" {
+		return "dropped by " + c.Dropped
+	}
+	return string(c.State)
 }

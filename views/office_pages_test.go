@@ -148,6 +148,7 @@ func officePages() map[string]Page {
 		"letter":         LetterPage{Frame: officeFrame("Letter", "/outbox/l2"), Letter: failed, Nickname: "Heron", ByMail: true},
 	}
 	maps.Copy(pages, kindForms())
+	maps.Copy(pages, stopPages())
 	maps.Copy(pages, useForms())
 	maps.Copy(pages, otherwisePages())
 	return pages

@@ -167,7 +167,7 @@ func snake(field string) string {
 // the state of the build hides.
 func TestShopFormsKeepWhatWasTyped(t *testing.T) {
 	set := mustNew(t)
-	chosen := regexp.MustCompile(`\.(Stage|Source|Kind|Audience|Plan|Lead|Unit|Crediting|TaxBasis|Pricing|HoldbackCap|LateAsks|Transport|Role|Invoice|Means|ID|ReEstimate|Entry|ReadyOn|DeliveredOn|By|Step|Densities|AskedIn|What|Units)$`)
+	chosen := regexp.MustCompile(`\.(Stage|Source|Kind|Audience|Plan|Lead|Unit|Crediting|TaxBasis|Pricing|HoldbackCap|LateAsks|Transport|Role|Invoice|Means|ID|ReEstimate|Entry|ReadyOn|DeliveredOn|By|Step|Densities|AskedIn|What|Units|AddsAfter|AddsMetered|Drops|StopBy)$`)
 	fields, paperFields := 0, map[string]bool{}
 	for field := range reflect.TypeFor[PaperForm]().Fields() {
 		if field.Type.Kind() == reflect.String {

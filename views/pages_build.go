@@ -49,11 +49,12 @@ type OwnerBuild struct {
 	Said      string // in plain sentences: what is going on, what waits on the reader
 	Plate     Plate
 	State     journal.BuildState
-	Photo     *PhotoView // the newest the owner may see; nil for none
-	Coats     []Coat     // all stages in order
-	StageAt   []string   // address of each stage's page, as Coats
-	Waiting   []Waiting  // what waits on the reader
-	Delegates []Party    // who may decide in the reader's place; ending one posts to .../delegates/ID/end
+	Photo     *PhotoView  // the newest the owner may see; nil for none
+	Coats     []Coat      // all stages in order
+	StageAt   []string    // address of each stage's page, as Coats
+	Waiting   []Waiting   // what waits on the reader
+	Ending    *EndingView // how it ended early; nil otherwise
+	Delegates []Party     // who may decide in the reader's place; ending one posts to .../delegates/ID/end
 	Sums      BuildSums
 	Journal   JournalPiece // the first piece
 }
@@ -84,17 +85,19 @@ func sayShare(done int) string {
 // Under says which stages are under way, as positions: "7 and 8 of 13".
 func (b OwnerBuild) Under() string {
 	var at []string
-	closed := 0
+	closed, dropped := 0, 0
 	for i, c := range b.Coats {
-		switch c.State {
-		case journal.UnderWay:
+		switch {
+		case c.State == journal.UnderWay:
 			at = append(at, fmt.Sprint(i+1))
-		case journal.Closed:
+		case c.Dropped != "":
+			dropped++
+		case c.State == journal.Closed:
 			closed++
 		}
 	}
 	if len(at) == 0 {
-		return fmt.Sprintf("%d of %d stages closed", closed, len(b.Coats))
+		return fmt.Sprintf("%d of %d stages closed", closed, len(b.Coats)-dropped)
 	}
 	return fmt.Sprintf("Stage %s of %d under way", List(at), len(b.Coats))
 }
@@ -126,7 +129,7 @@ func (c Coat) Short() string {
 	case journal.UnderWay:
 		return strings.TrimPrefix(c.Said(), c.Name+", ")
 	}
-	return string(c.State)
+	return c.stands()
 }
 
 // Journal is the journal alone, for owners and staff, with its filters.
@@ -199,6 +202,9 @@ func (s Stage) Now() (string, error) {
 	switch s.Coat.State {
 	case journal.Closed:
 		day, err := s.DayOf(s.ClosedAt)
+		if s.Coat.Dropped != "" {
+			return "Dropped by " + s.Coat.Dropped + ", which was signed on " + day + ". It is not done, and nothing is owed for it.", err
+		}
 		return "Closed on " + day + ".", err
 	case journal.UnderWay:
 		day, err := s.DayOf(s.OpenedAt)

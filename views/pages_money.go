@@ -72,6 +72,7 @@ type MoneyStage struct {
 type Money struct {
 	Frame
 	Agreed    bool // the agreement is recorded; before it nothing is agreed
+	Stopped   bool // the build ended early
 	Statement billing.Statement
 	Deposit   journal.Cents       // asked for by the terms
 	Holdback  journal.BasisPoints // of the terms
@@ -112,6 +113,9 @@ func (m Money) Now() (string, error) {
 	toBill, err := m.Money(m.Statement.ToBill)
 	if err != nil || m.Statement.ToBill == 0 {
 		return said + " All that is agreed is billed.", err
+	}
+	if m.Stopped {
+		return said + " " + toBill + " of what was agreed was not done, before tax, and is not billed.", nil
 	}
 	return said + " " + toBill + " of what is agreed is still to come, before tax.", nil
 }

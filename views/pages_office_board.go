@@ -23,6 +23,7 @@ type BoardRow struct {
 // StageLine is a stage with what is told beside it.
 type StageLine struct {
 	Stage   journal.Stage
+	Dropped string        // the paper that dropped it, "change order 4"; "" otherwise
 	Lead    string        // name; "" when none is chosen
 	Done    int           // share of its planned days gone by, in per cent, 0 to 100
 	Changes journal.Cents // signed changes it bears, before tax
@@ -46,6 +47,11 @@ func (r BoardRow) LateInvoices() (string, error) {
 	return Count(len(late), "invoice is", "invoices are") + " late.", nil
 }
 
+// Stands says where the stage stands: "closed", "dropped by change order 4".
+func (l StageLine) Stands() string {
+	return Coat{State: l.Stage.State, Dropped: l.Dropped}.stands()
+}
+
 // Coats returns the row's coat strip.
 func (r BoardRow) Coats() []Coat { return coatsOf(r.Stages) }
 
@@ -58,7 +64,7 @@ func (r BoardRow) WorstFirst() []Wait { return WorstFirst(r.Waits) }
 func coatsOf(stages []StageLine) []Coat {
 	coats := make([]Coat, len(stages))
 	for i, s := range stages {
-		coats[i] = Coat{Name: s.Stage.Name, State: s.Stage.State, Days: s.Stage.PlannedDays, Done: s.Done}
+		coats[i] = Coat{Name: s.Stage.Name, State: s.Stage.State, Dropped: s.Dropped, Days: s.Stage.PlannedDays, Done: s.Done}
 	}
 	return coats
 }
@@ -88,7 +94,7 @@ type WhatWaits struct {
 	// something, in any order; see [WhatWaits.WorstFirst].
 	Rows      []BoardRow
 	Unsent    int // letters that failed and are not sent
-	Delivered int // builds delivered and settled, not shown
+	Delivered int // builds delivered or stopped, and settled, not shown
 }
 
 // WorstFirst returns the rows, those with something late first (most days
@@ -116,6 +122,7 @@ type Builds struct {
 	Frame
 	UnderWay  []BoardRow // Waits may be left empty
 	Delivered []journal.Build
+	Stopped   []journal.Build // ended early
 }
 
 // List returns the row's waits ready to be shown.
@@ -136,12 +143,16 @@ func (r BoardRow) Doing() string { return doing(r.Stages) }
 
 func doing(stages []StageLine) string {
 	var open []string
-	closed := 0
+	closed, dropped := 0, 0
 	for _, s := range stages {
 		switch s.Stage.State {
 		case journal.UnderWay:
 			open = append(open, s.Stage.Name)
 		case journal.Closed:
+			if s.Dropped != "" {
+				dropped++
+				continue
+			}
 			closed++
 		}
 	}
@@ -149,5 +160,5 @@ func doing(stages []StageLine) string {
 	if len(open) > 0 {
 		said = List(open) + " under way"
 	}
-	return said + ", " + strconv.Itoa(closed) + " of " + strconv.Itoa(len(stages)) + " closed"
+	return said + ", " + strconv.Itoa(closed) + " of " + strconv.Itoa(len(stages)-dropped) + " closed"
 }

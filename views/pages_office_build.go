@@ -66,6 +66,7 @@ type StaffBuild struct {
 	Photos    int               // all of the build
 	NewsAt    time.Time         // when the owner last got something new; zero if never
 	Quiet     int               // whole days since then; 0 within a day and once delivered
+	Ending    *EndingView       // how it ended early; nil otherwise
 	Journal   JournalPiece      // the newest entries
 }
 

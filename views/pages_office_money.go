@@ -64,6 +64,7 @@ type RefundNew struct {
 type StaffMoney struct {
 	Frame
 	Agreed    bool // the agreement is recorded; before it nothing can be billed
+	Stopped   bool // the build ended early
 	Statement billing.Statement
 	Deposit   journal.Cents // asked for by the terms
 	Stages    []MoneyStage

@@ -2,10 +2,12 @@ package views
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"farbay/journal"
 	"farbay/journal/billing"
+	"farbay/journal/signoff"
 )
 
 // leadOptions offers the shop's people as lead, and nobody.
@@ -57,13 +59,26 @@ func stageOptions(stages []journal.Stage) []Option {
 	return options
 }
 
-// StageOptions offers all stages in one list, the state in the words.
+// StageOptions offers all stages in one list, the state in the words; those
+// dropped left out, and for a change order the one that it adds.
 func (p PaperEdit) StageOptions() []Option {
 	options := []Option{{Text: "Choose the stage"}}
-	for _, o := range stageOptions(p.Stages) {
+	for _, o := range stageOptions(p.standing()) {
 		options = append(options, Option{Value: o.Value, Text: o.Text + " (" + o.Help + ")"})
 	}
-	return options
+	return append(options, p.addedOption()...)
+}
+
+// standing are the stages that were not dropped.
+func (p PaperEdit) standing() []journal.Stage {
+	return slices.DeleteFunc(slices.Clone(p.Stages), func(st journal.Stage) bool { return st.DroppedBy != "" })
+}
+
+func (p PaperEdit) addedOption() []Option {
+	if p.Paper.Kind != signoff.ChangeOrder {
+		return nil
+	}
+	return []Option{{Value: "new", Text: "The stage added by this paper"}}
 }
 
 // TeardownOptions offers the stages that take the truck apart.
@@ -80,10 +95,10 @@ func (p PaperEdit) TeardownOptions() []Option {
 // LineStageOptions offers the stages for one line; the first is the paper's.
 func (p PaperEdit) LineStageOptions() []Option {
 	options := []Option{{Text: "As above"}}
-	for _, st := range p.Stages {
+	for _, st := range p.standing() {
 		options = append(options, Option{Value: string(st.ID), Text: st.Name})
 	}
-	return options
+	return append(options, p.addedOption()...)
 }
 
 // kindHelp says what each kind of entry is for.

@@ -14,10 +14,13 @@ import (
 //   - build agreement: "ready_on" and the powers
 //   - teardown authorization: "stage", "destroyed" (one a line), "reassembly",
 //     "reassembly_days"
-//   - change order: "stage", "days", "re_estimate", the lines and the powers
+//   - change order: "stage", "days", "re_estimate", the lines, the powers, and
+//     "adds_name", "adds_days", "adds_after", "adds_metered" ("yes") and "drops"
 //   - date change: "days"
 //   - delivery acceptance: "handed_over" and "open_points" (one a line),
 //     "delivered_on", "odometer"
+//   - early stop: "stop_by", "stop_on", "stop_truck", "stop_parts" (one a line),
+//     "earned.ID" for each open stage, "stage" and the lines
 //
 // The powers are "delegate_name", "delegate_email", "delegate_phone", "per_find"
 // and "per_month"; with nothing typed there are none. With N counted from 0, a
@@ -46,6 +49,16 @@ type PaperForm struct {
 	DelegatePhone  string
 	PerFind        string
 	PerMonth       string
+	AddsName       string
+	AddsDays       string
+	AddsAfter      string // stage id; "" for the first
+	AddsMetered    string // "yes"
+	Drops          string // stage id
+	StopBy         string
+	StopOn         string
+	StopTruck      string
+	StopParts      string
+	Earned         []EarnedForm
 	Version        int // of the paper as read
 }
 
@@ -83,11 +96,15 @@ func lineCells(lines []LineForm, stages []Option, problems journal.Problems) []L
 // line more) or "preview" (save and show the preview).
 type PaperEdit struct {
 	Frame
-	Paper    signoff.Paper
-	Form     PaperForm // with at least one line, so that there is one to fill
-	Stages   []journal.Stage
-	Photos   []PickPhoto // chosen ones first, then the find's, then the build's recent ones
-	Totals   ChangeTotals
+	Paper  signoff.Paper
+	Form   PaperForm // with at least one line, so that there is one to fill
+	Stages []journal.Stage
+	Photos []PickPhoto // chosen ones first, then the find's, then the build's recent ones
+	Totals ChangeTotals
+	Rests  []StopRest // of an early stop
+	// Ends is the early stop as saved; nil for other kinds and while it cannot be
+	// worked out.
+	Ends     *SheetView
 	Problems journal.Problems
 }
 
@@ -139,6 +156,8 @@ func (p PaperEdit) Say() string {
 		return "Only the shop sees this until you send it. Say why the date moves, and by how many working days."
 	case signoff.DeliveryAcceptance:
 		return "List what goes with the truck. Signing it records the delivery, and releases what was held back once every stage is closed."
+	case signoff.EarlyStop:
+		return "Say what of each open stage is done. Signing it ends the build: what is done is billed, the rest comes off, and what is held back is released. Nothing happens before the owner signs."
 	}
 	return "Only the shop sees this until you send it. Say why, show it, and price it; the owner then signs or declines."
 }
@@ -174,6 +193,8 @@ func (p PaperEdit) ReasonLabel() string {
 		return "Why the date moves"
 	case signoff.DeliveryAcceptance:
 		return "A word to the owner, if you like"
+	case signoff.EarlyStop:
+		return "Why the build ends"
 	}
 	return "Why, so that the owner can decide"
 }
@@ -189,6 +210,8 @@ func (p PaperEdit) ReasonHelp() string {
 		return "What happened, and what you do about it."
 	case signoff.DeliveryAcceptance:
 		return "Such as: how to run it in, when to come back for the first check."
+	case signoff.EarlyStop:
+		return "In words that both sides can stand by later."
 	}
 	return "What you found, what you would do, what happens if it is left."
 }

@@ -30,6 +30,8 @@ type TurnLine struct {
 type StaffStage struct {
 	Frame
 	Stage    journal.Stage
+	Dropped  string // the paper that dropped it, "change order 4"; "" otherwise
+	Stopped  bool   // the build ended early, so nothing happens here any more
 	Lead     string
 	Changes  journal.Cents // signed changes it bears, before tax
 	Previous *journal.Stage

@@ -16,7 +16,7 @@ func (p WhatWaits) Say() (string, error) {
 	var said []string
 	underWay := 0
 	for _, r := range p.Rows {
-		if r.Build.State != journal.Delivered {
+		if !r.Build.Over() {
 			underWay++
 		}
 	}
@@ -102,6 +102,8 @@ func (p StaffBuild) Say() string {
 	switch {
 	case p.Stored.State == journal.Delivered:
 		said = append(said, p.Stored.Nickname+" is delivered.")
+	case p.Stored.State == journal.Stopped:
+		said = append(said, p.Stored.Nickname+" was stopped: the build ended early.")
 	case len(open) == 0 && closed == 0:
 		said = append(said, "No stage is under way yet.")
 	case len(open) == 0:
@@ -117,7 +119,7 @@ func (p StaffBuild) Say() string {
 	if n := len(p.Out); n > 0 {
 		said = append(said, Count(n, "paper waits", "papers wait")+" for the owner.")
 	}
-	if p.Quiet > 0 && p.Stored.State != journal.Delivered {
+	if p.Quiet > 0 && !p.Stored.Over() {
 		said = append(said, "The owner has had no news for "+Plural(p.Quiet, "day", "days")+".")
 	}
 	return strings.Join(said, " ")
@@ -127,6 +129,9 @@ func (p StaffBuild) Say() string {
 func (p StaffStage) Say() string {
 	switch p.Stage.State {
 	case journal.Closed:
+		if p.Dropped != "" {
+			return p.Stage.Name + " was dropped by " + p.Dropped + ". It is not done any more."
+		}
 		return p.Stage.Name + " is closed."
 	case journal.NotStarted:
 		return p.Stage.Name + " has not been started. Open it when work begins."

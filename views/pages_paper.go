@@ -65,6 +65,10 @@ type Papers struct {
 	Frame
 	Items  []PaperItem // in any order of state, newest first; drafts for staff only
 	Agreed bool        // the build's agreement is recorded, so papers can be sent
+	State  journal.BuildState
+	// Settled: the build was stopped by a signed paper, so that nothing more can be
+	// written.
+	Settled bool
 }
 
 // Template names the page's template.
@@ -80,7 +84,12 @@ type Beginning struct {
 // Beginnings are the papers that the office can begin now.
 func (p Papers) Beginnings() []Beginning {
 	teardown := Beginning{Kind: signoff.Teardown, Text: "Teardown authorization"}
-	if !p.Agreed {
+	switch {
+	case p.Settled:
+		return nil
+	case p.State == journal.Stopped:
+		return []Beginning{{Kind: signoff.EarlyStop, Text: "Early stop"}}
+	case !p.Agreed:
 		return []Beginning{{Kind: signoff.BuildAgreement, Text: "Build agreement"}, teardown}
 	}
 	return []Beginning{
@@ -91,6 +100,9 @@ func (p Papers) Beginnings() []Beginning {
 		{Kind: signoff.DeliveryAcceptance, Text: "Delivery acceptance"},
 	}
 }
+
+// CanEnd reports whether the build can still end early.
+func (p Papers) CanEnd() bool { return p.State == journal.Agreed }
 
 // In returns the papers in one state.
 func (p Papers) In(state signoff.State) []PaperItem {

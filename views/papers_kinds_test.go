@@ -85,6 +85,20 @@ func paperOf(sheet signoff.Sheet) Paper {
 	return Paper{Frame: frameAt("/builds/b1/papers/q1", sheet.Title, journal.Owner), ID: "q1", State: signoff.Sent, Sheet: must(givenWords.OfSheet(sheet, givenHash)), CanDecide: true, Consented: true}
 }
 
+// stopEdit is the office's form of an early stop.
+func stopEdit() PaperEdit {
+	paper := shopPaper(signoff.Drafted)
+	paper.Kind = signoff.EarlyStop
+	stages := stagesOf(shopStages(6, 2))
+	metered := stages[4]
+	metered.Metered = true
+	ends := must(givenWords.OfSheet(sheetsByKind()["stop"], ""))
+	return PaperEdit{Frame: heronFrame("Early stop", "/papers/c4/edit"), Paper: paper, Stages: stages,
+		Rests: []StopRest{{stages[2], 300000}, {stages[5], 120000}, {metered, 40000}}, Ends: &ends,
+		Form: PaperForm{Title: "Ending the build", StopBy: "the owner", StopOn: "2026-04-14", StopTruck: "Fetched", StopParts: "Two doors",
+			Earned: []EarnedForm{{string(stages[2].ID), "1,000"}}, Lines: []LineForm{{Kind: "parts", Text: "Seals", Amount: "250"}}, Version: 5}}
+}
+
 // kindForms are the office's forms of those kinds.
 func kindForms() map[string]Page {
 	edit := func(kind signoff.Kind, form PaperForm) Page {
@@ -100,6 +114,8 @@ func kindForms() map[string]Page {
 		"paper-edit-agreement": edit(signoff.BuildAgreement, PaperForm{Title: "Restoration of Heron", Reason: "Down to the frame.", ReadyOn: "2026-09-24", DelegateName: "Bo Lindqvist", PerFind: "250"}),
 		"paper-edit-teardown":  edit(signoff.Teardown, PaperForm{Title: "Taking Heron apart", Destroyed: "Gaskets\nSeals", Reassembly: "3,100", ReassemblyDays: "7"}),
 		"paper-edit-several":   edit(signoff.ChangeOrder, PaperForm{Title: "Re-estimate", ReEstimate: "yes", Days: "4", Lines: []LineForm{{Kind: "parts", Text: "Crossmember", Amount: "610", Stage: "sh"}}}),
+		"paper-edit-restaged":  edit(signoff.ChangeOrder, PaperForm{Title: "A winch", AddsName: "Winch", AddsDays: "4", AddsAfter: "s2", AddsMetered: "yes", Drops: "s3", Stage: "new"}),
+		"paper-edit-stop":      stopEdit(),
 		"paper-edit-date":      edit(signoff.DateChange, PaperForm{Title: "Another ready date", Reason: "Plating.", Days: "15"}),
 		"paper-edit-delivery":  edit(signoff.DeliveryAcceptance, PaperForm{Title: "Delivery", HandedOver: "Two keys", OpenPoints: "Horn ring", DeliveredOn: "2026-09-24", Odometer: "88210"}),
 	}

@@ -269,7 +269,7 @@ func (d *pdfDoc) stop(x signoff.SheetStop) {
 	d.section("What is done, and what is not")
 	var rows []pdfRow
 	for _, st := range x.Stages {
-		rows = append(rows, pdfRow{what: st.Name, help: d.said(d.v.StoppedSays(st)), figure: d.said(d.v.Money(st.Earned))})
+		rows = append(rows, pdfRow{what: st.Name, help: d.said(d.v.StoppedSays(st)), figure: d.said(d.v.MoneyOrNothing(st.Earned))})
 	}
 	for _, l := range d.v.Sheet.Lines {
 		help := UpperFirst(string(l.Kind))

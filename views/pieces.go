@@ -19,11 +19,12 @@ type Plate struct {
 	ArrivedOn   journal.Date
 	ReadyOn     journal.Date // agreed; zero for none
 	DeliveredOn journal.Date // zero until delivered
+	StoppedOn   journal.Date // zero unless it ended early
 }
 
 // NewPlate takes from a build what its plate shows.
 func NewPlate(w Words, b journal.Build) Plate {
-	return Plate{Words: w, Nickname: b.Nickname, Truck: b.Truck, ArrivedOn: b.ArrivedOn, ReadyOn: b.ReadyOn, DeliveredOn: b.DeliveredOn}
+	return Plate{Words: w, Nickname: b.Nickname, Truck: b.Truck, ArrivedOn: b.ArrivedOn, ReadyOn: b.ReadyOn, DeliveredOn: b.DeliveredOn, StoppedOn: b.StoppedOn}
 }
 
 // Waiting is one thing that waits on the reader, piece "waits": the zinc tab.

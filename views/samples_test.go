@@ -55,11 +55,11 @@ var givenBuild = journal.Build{
 }
 
 var givenCoats = []Coat{
-	{"Arrival", journal.Closed, 3, 0}, {"Teardown", journal.Closed, 8, 0}, {"Re-estimate", journal.Closed, 3, 0},
-	{"Fabrication", journal.Closed, 14, 0}, {"Strip and blast", journal.Closed, 10, 0}, {"Frame and coat", journal.Closed, 12, 0},
-	{"Plating", journal.UnderWay, 15, 60}, {"Body metal", journal.UnderWay, 30, 35}, {"Paint and liner", journal.NotStarted, 18, 0},
-	{"Mechanical", journal.NotStarted, 25, 0}, {"Assembly", journal.NotStarted, 28, 0}, {"Road test", journal.NotStarted, 15, 0},
-	{"Delivery", journal.NotStarted, 2, 0},
+	{Name: "Arrival", State: journal.Closed, Days: 3, Done: 0}, {Name: "Teardown", State: journal.Closed, Days: 8, Done: 0}, {Name: "Re-estimate", State: journal.Closed, Days: 3, Done: 0},
+	{Name: "Fabrication", State: journal.Closed, Days: 14, Done: 0}, {Name: "Strip and blast", State: journal.Closed, Days: 10, Done: 0}, {Name: "Frame and coat", State: journal.Closed, Days: 12, Done: 0},
+	{Name: "Plating", State: journal.UnderWay, Days: 15, Done: 60}, {Name: "Body metal", State: journal.UnderWay, Days: 30, Done: 35}, {Name: "Paint and liner", State: journal.NotStarted, Days: 18, Done: 0},
+	{Name: "Mechanical", State: journal.NotStarted, Days: 25, Done: 0}, {Name: "Assembly", State: journal.NotStarted, Days: 28, Done: 0}, {Name: "Road test", State: journal.NotStarted, Days: 15, Done: 0},
+	{Name: "Delivery", State: journal.NotStarted, Days: 2, Done: 0},
 }
 
 func photo(id string, upright bool, caption string) PhotoView {
@@ -333,6 +333,7 @@ var _ = []bool{
 	sample("allowance", givenAllowance(true)), sample("allowance-none", givenAllowance(false)),
 	sample("entry-belonging", givenEntry(givenBelonging(false, false))), sample("entry-belonging-answered", givenEntry(givenBelonging(true, false))), sample("entry-belonging-done", givenEntry(givenBelonging(true, true))),
 	sample("paper-agreement", paperOfKind("agreement")), sample("paper-metered", paperOf(meteredSheets()["metered"])), sample("paper-teardown", paperOfKind("teardown")), sample("paper-several", paperOfKind("several")),
+	sample("paper-restaged", paperOfKind("restaged")), sample("paper-stop", paperOfKind("stop")), sample("paper-stop-back", paperOfKind("stop-back")),
 	sample("paper-date", paperOfKind("date")), sample("paper-delivery", paperOfKind("delivery")),
 	sample("paper-refused", paperRefused()),
 	sample("paper-no-consent", paperIn(signoff.Sent, func(p *Paper) { p.Consented = false })),

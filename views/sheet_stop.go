@@ -102,24 +102,29 @@ func (SheetView) StopDocumentLines(d signoff.SheetDocument) []StopLine {
 	return append(lines, last)
 }
 
-// StopEnd are the figures that lead to who owes whom.
+// StopEnd are the figures that lead to who owes whom, as they add up to it: where
+// the shop owes, what speaks for the owner is above zero.
 func (v SheetView) StopEnd() []StopLine {
 	x := v.Sheet.Stop
-	open := StopLine{Text: "Open on earlier invoices, with tax", Amount: x.DueBefore}
+	open, deposit := "Open on earlier invoices, with tax", "Your deposit, as far as it is not used"
 	if x.DueBefore < 0 {
-		open = StopLine{Text: "In your favour from before, with tax", Amount: x.DueBefore}
+		open = "In your favour from before, with tax"
+	}
+	if x.DepositReturned < 0 {
+		deposit = "Your deposit, which was credited and did not come in"
+	}
+	sign := journal.Cents(1)
+	if x.Owed < 0 {
+		sign = -1
 	}
 	var lines []StopLine
-	for _, l := range []StopLine{open, {Text: "To pay on what is billed by signing", Amount: x.DueAfter - x.DueBefore}} {
+	for _, l := range []StopLine{
+		{Text: open, Amount: sign * x.DueBefore}, {Text: "To pay on what is billed by signing", Amount: sign * (x.DueAfter - x.DueBefore)},
+		{Text: deposit, Amount: -sign * x.DepositReturned},
+	} {
 		if l.Amount != 0 {
 			lines = append(lines, l)
 		}
-	}
-	switch {
-	case x.DepositReturned > 0:
-		lines = append(lines, StopLine{Text: "Your deposit, as far as it is not used", Amount: -x.DepositReturned})
-	case x.DepositReturned < 0:
-		lines = append(lines, StopLine{Text: "Your deposit, which was credited and did not come in", Amount: -x.DepositReturned})
 	}
 	return append(lines, StopLine{Text: v.Owes(), Amount: v.OwedAmount(), Strong: true})
 }

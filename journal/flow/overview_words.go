@@ -116,7 +116,7 @@ func (s *saying) ending(o OwnerOverview) {
 	if o.Ending.PaperID != "" {
 		s.add("The build of %s ended early, on %s, as you signed on %s.", o.Build.Nickname, day, lowerFirst(o.Ending.Paper))
 	} else {
-		s.add("The shop has recorded that the build of %s ended on %s. Nobody has signed a paper about it, so nothing more is billed.", o.Build.Nickname, day)
+		s.add("The shop has recorded that the build of %s ended on %s. Nobody has signed a paper about it, so what was not done is not billed.", o.Build.Nickname, day)
 	}
 	if back := o.Statement.DepositUnearned; back > 0 {
 		s.add("%s of your deposit is not used and is to go back to you.", s.money(back))

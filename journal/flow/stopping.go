@@ -377,6 +377,43 @@ func (s *Steps) EndingOf(ctx context.Context, a Actor, build journal.BuildID) (e
 	return e, err
 }
 
+// OpenRest is an open stage with what is agreed and not billed of it; of a metered
+// one what is logged within its ceiling.
+type OpenRest struct {
+	Stage journal.Stage
+	Left  journal.Cents
+}
+
+// OpenRests lists the open stages of a build with something left to bill, in the
+// order of work: those of which an early stop says what is earned. Office only.
+func (s *Steps) OpenRests(ctx context.Context, a Actor, build journal.BuildID) (open []OpenRest, err error) {
+	if err := asOffice(a); err != nil {
+		return nil, err
+	}
+	err = s.Store.Read(ctx, func(r Reads) error {
+		b, err := r.Build(build)
+		if err != nil {
+			return err
+		}
+		stages, err := r.Stages(build)
+		if err != nil {
+			return err
+		}
+		acc, err := s.account(r, b)
+		if err != nil {
+			return err
+		}
+		rests := restsOf(acc)
+		for _, st := range stages {
+			if left := rests[st.ID].Earned; st.State != journal.Closed && left > 0 {
+				open = append(open, OpenRest{st, left})
+			}
+		}
+		return nil
+	})
+	return open, err
+}
+
 // stopDraft is what an early stop begins with.
 func (s *Steps) stopDraft(r Reads, b journal.Build) *signoff.Stop {
 	x := &signoff.Stop{By: signoff.OwnersWish, On: s.today(r)}

@@ -62,6 +62,9 @@ func (s *Steps) LogWork(ctx context.Context, a Actor, build journal.BuildID, in 
 		if again, err := loggedBefore(works, w); again || err != nil {
 			return err
 		}
+		if err := goingOn(b); err != nil {
+			return err
+		}
 		if err := canLog(st); err != nil {
 			return err
 		}
