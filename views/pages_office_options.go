@@ -95,6 +95,9 @@ func (p PaperEdit) TeardownOptions() []Option {
 // LineStageOptions offers the stages for one line; the first is the paper's.
 func (p PaperEdit) LineStageOptions() []Option {
 	options := []Option{{Text: "As above"}}
+	if p.Paper.Kind == signoff.EarlyStop {
+		options[0].Text = "Choose the stage"
+	}
 	for _, st := range p.standing() {
 		options = append(options, Option{Value: string(st.ID), Text: st.Name})
 	}

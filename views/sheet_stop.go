@@ -134,11 +134,11 @@ func (v SheetView) stopChange() (string, error) {
 	amount, err := v.Money(v.OwedAmount())
 	switch owed := v.Sheet.Stop.Owed; {
 	case owed > 0:
-		return "the build ends, and you owe the shop " + amount + " in all", err
+		return "the build ends, with " + amount + " to pay in all", err
 	case owed < 0:
-		return "the build ends, and the shop owes you " + amount + " in all", err
+		return "the build ends, with " + amount + " to go back to the owner", err
 	}
-	return "the build ends, and nobody owes anything", err
+	return "the build ends, with nothing left to pay", err
 }
 
 // AddedSays tells of the stage that a change order adds.
