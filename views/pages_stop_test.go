@@ -24,10 +24,8 @@ func stopPages() map[string]Page {
 	form := BuildStop{Frame: heronFrame("End the build early", "/stop"), Stored: heron(), Form: StopForm{On: "2026-04-14", Version: 3}}
 	wrong := form
 	wrong.PaperID, wrong.Form.Reason, wrong.Problems = "c9", "No answer.", journal.Problems{"stop_on": "That day is still to come; please record the end once it is there."}
-	again := form
-	again.Stored.State, again.Form = journal.Stopped, StopForm{}
 	return map[string]Page{
-		"build-stopped": stopped, "stage-dropped": dropped, "stage-stopped": left, "build-stop": form, "build-stop-wrong": wrong, "build-stop-again": again,
+		"build-stopped": stopped, "stage-dropped": dropped, "stage-stopped": left, "build-stop": form, "build-stop-wrong": wrong,
 		"builds-stopped":     Builds{Frame: officeFrame("Builds", "/builds"), Stopped: []journal.Build{{ID: "k", Nickname: "Kestrel", Truck: journal.Truck{Make: "Tolland"}, StoppedOn: "2025-11-02"}}},
 		"build-edit-stopped": BuildEdit{Frame: heronFrame("Truck", "/edit"), Stored: stopped.Stored},
 	}
@@ -45,6 +43,7 @@ func TestEnding_Says(t *testing.T) {
 		"unsigned":  {OwnerBuild{Frame: frameAt("/builds/b1", "Heron", journal.Owner), Plate: NewPlate(givenWords, givenBuild), State: journal.Stopped, Ending: givenEnding("")}, []string{"Nobody has signed", "is not billed", "no legal advice"}, "not owed"},
 		"dropped":   {stopPages()["stage-dropped"], []string{"dropped by change order 4", "Nothing is billed for it", "Dropped by Change order 4, No liner."}, "Reopen this stage"},
 		"left open": {stopPages()["stage-stopped"], []string{"The build was stopped"}, "Tick it"},
+		"again":     {BuildStop{Frame: heronFrame("End the build early", "/stop"), Stored: journal.Build{State: journal.Stopped}}, []string{"Write the early stop"}, "does not sign"},
 		"settled":   {Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Office), Agreed: true, State: journal.Stopped, Settled: true}, []string{"Papers"}, "Begin a paper"},
 		"to settle": {Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Office), Agreed: true, State: journal.Stopped}, []string{"Early stop"}, "Change order"},
 		"goes on":   {Papers{Frame: frameAt("/builds/b1/papers", "Papers", journal.Office), Agreed: true, State: journal.Agreed}, []string{"End the build early"}, "build agreement"},
