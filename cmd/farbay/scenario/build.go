@@ -90,6 +90,16 @@ func (b *build) scheduleStage(st stageStory) {
 			})
 		}
 	}
+	for _, w := range st.works {
+		b.on(w.day, 17, 5, "work on "+st.name, func(ctx context.Context) error { return b.log(ctx, st.name, w) })
+	}
+	if st.billed > 0 {
+		b.on(st.billed, 17, 40, "bill work on "+st.name, func(ctx context.Context) error {
+			inv, err := b.t.steps.BillWork(ctx, b.office(), b.id, b.stages[st.name])
+			b.invoices[st.name] = inv
+			return err
+		})
+	}
 	if st.closed > 0 && st.name == "Re-estimate" {
 		b.on(st.closed, 14, 0, "re-estimate", b.reEstimate)
 	}
@@ -139,7 +149,7 @@ func (b *build) scope(ctx context.Context, stages []journal.Stage) error {
 			if told.name != st.Name {
 				continue
 			}
-			row.Value = told.value
+			row.Value, row.Metered = told.value, told.metered
 			if told.opened > 0 {
 				row.PlannedFrom = b.t.calendar.AddWorkingDays(b.t.today, -told.opened)
 			} else {
@@ -231,6 +241,19 @@ func (b *build) close(ctx context.Context, told stageStory) error {
 	inv, _, err := b.t.steps.CloseStage(ctx, b.office(), b.id, b.stages[told.name])
 	b.invoices[told.name] = inv
 	return err
+}
+
+// log puts hours or a part on a stage by time and materials.
+func (b *build) log(ctx context.Context, stage string, told workStory) error {
+	in := flow.NewWork{
+		ID: journal.WorkID(b.t.steps.NewID()), StageID: b.stages[stage], Day: journal.DateOf(b.t.clock, b.t.zone), Text: told.text,
+	}
+	if told.minutes > 0 {
+		in.Kind, in.PersonID, in.Minutes = journal.Labour, b.t.actors[told.by].Person.ID, told.minutes
+	} else {
+		in.Kind, in.Cost = journal.Parts, told.cost
+	}
+	return b.t.steps.LogWork(ctx, b.t.actors[told.by], b.id, in)
 }
 
 func (b *build) pay(ctx context.Context, told stageStory) error {

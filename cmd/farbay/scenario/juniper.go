@@ -3,6 +3,7 @@ package scenario
 import (
 	"farbay/cmd/farbay/scenery"
 	"farbay/journal"
+	"farbay/journal/billing"
 )
 
 // juniper is in paint; body metal has just closed and its invoice is unpaid.
@@ -13,6 +14,10 @@ var juniper = buildStory{
 	owner:    renny, lead: pilar,
 	scope:   "A body-off restoration to driving order: frame blasted and coated, body mended and painted blue grey with an oyster roof, engine and drivetrain rebuilt, new wiring, new glass seals. The bed wood is renewed in oak.\n\nThe heater stays as it is.",
 	arrived: 178, agreed: 174, ready: 74, deposit: dollars(15000), holdback: 500,
+	terms: func(t *billing.Terms) {
+		t.HoldbackCap, t.MarkUp, t.BillDays, t.LateAsks = "California, private works", 1500, []int{1, 15}, true
+		t.Transport, t.DeliverTo = billing.ShopSends, "Oregon"
+	},
 	stages: []stageStory{
 		{name: "Arrival", value: split(900, 0, 0), opened: 178, closed: 173, paid: 168, entries: []entryStory{
 			{day: 178, hour: 13, minute: 25, by: pilar, text: "Juniper is here. It rolled in on three good tyres and one memory of a tyre.",
@@ -62,7 +67,16 @@ var juniper = buildStory{
 			{day: 2, hour: 16, minute: 38, by: pilar, text: "First colour on the tub, taken through the booth window. It is exactly the blue of the card.",
 				shots: shots(scenery.Painted, scenery.ThreeQuarterFront, scenery.SideRight, scenery.ThreeQuarterRear, scenery.SideLeft, scenery.Front)},
 		}},
-		{name: "Mechanical", value: split(8800, 7300, 2100), opened: 30, ticks: 1, entries: []entryStory{
+		{name: "Mechanical", value: split(8800, 7300, 2100), metered: true, opened: 30, billed: 14, paid: 6, ticks: 1, works: []workStory{
+			{day: 26, by: odd, text: "Gearbox out, apart and cleaned", minutes: 375},
+			{day: 22, by: odd, text: "Gearbox measured, layshaft dressed", minutes: 420},
+			{day: 21, by: odd, text: "Bearings and synchro rings", cost: 61240},
+			{day: 17, by: odd, text: "Both axles stripped and inspected", minutes: 510},
+			{day: 15, by: pilar, text: "Axle seals, bearings, shims", cost: 48775},
+			{day: 12, by: odd, text: "Axles built up and hung on the frame", minutes: 465},
+			{day: 7, by: odd, text: "Brake lines bent and fitted", minutes: 330},
+			{day: 3, by: odd, text: "Brake cylinders and hoses", cost: 39920},
+		}, entries: []entryStory{
 			{day: 22, hour: 13, minute: 35, by: odd, text: "Gearbox apart on the bench, everything inside measured and laid out.",
 				shots: shots(scenery.PartsTray, scenery.Detail, scenery.Detail, scenery.Detail)},
 			{day: 12, hour: 9, minute: 15, by: odd, text: "Axles rebuilt and on the coated frame: a rolling chassis again. Torque marks in yellow on every nut that matters.",

@@ -5,6 +5,7 @@ import (
 
 	"farbay/cmd/farbay/scenery"
 	"farbay/journal"
+	"farbay/journal/billing"
 	"farbay/journal/signoff"
 )
 
@@ -24,6 +25,7 @@ type buildStory struct {
 	ready     int            // agreed ready date in working days from today; negative: past
 	deposit   journal.Cents
 	holdback  journal.BasisPoints
+	terms     func(*billing.Terms) // what else is agreed; nil for nothing
 	stages    []stageStory
 	changes   []changeStory
 	uses      []useStory
@@ -34,11 +36,23 @@ type buildStory struct {
 type stageStory struct {
 	name    string
 	value   journal.Split
-	opened  int // 0: not started
-	closed  int // 0: not closed; -1: today
-	paid    int // when its invoice was paid; 0: not
-	ticks   int // checks ticked while the stage is open; all when it closes
+	metered bool // by time and materials
+	opened  int  // 0: not started
+	closed  int  // 0: not closed; -1: today
+	billed  int  // when the work logged so far was billed before the close; 0: not
+	paid    int  // when its invoice was paid; 0: not
+	ticks   int  // checks ticked while the stage is open; all when it closes
 	entries []entryStory
+	works   []workStory
+}
+
+// workStory is work logged on a stage: hours, or a part with what it cost.
+type workStory struct {
+	day     int
+	by      who
+	text    string
+	minutes int
+	cost    journal.Cents
 }
 
 // entryStory is one entry, with its photos.

@@ -201,10 +201,14 @@ func (t *teller) askForPhotos(ctx context.Context, id journal.PlanID) error {
 
 // terms are what every build of the story agreed on.
 func terms(b buildStory) billing.Terms {
-	return billing.Terms{
+	t := billing.Terms{
 		Deposit: b.deposit, Crediting: billing.ProRata, HoldbackRate: b.holdback,
 		Tax: billing.Tax{Parts: 625}, DueDays: 14,
 	}
+	if b.terms != nil {
+		b.terms(&t)
+	}
+	return t
 }
 
 // HandIn draws the photos and hands each in, the newest first, workers at a
