@@ -71,8 +71,12 @@ func openShop(store flow.Store, key prooflog.Key, prefix string) *shop {
 	return p
 }
 
-// build agrees on a build of so many stages, each of 1,000.00 with parts in it and
-// with a gate that asks for nothing, and opens them all.
+// meteredCeiling is that of the last stage of every build.
+const meteredCeiling journal.Cents = 1_000_000
+
+// build agrees on a build of so many stages, each of 1,000.00 with parts in it, and
+// one more by time and materials; their gates ask for nothing. It opens them all and
+// returns those of a fixed price.
 func (p *shop) build(t testing.TB, nickname string, stages int) (journal.BuildID, []journal.StageID) {
 	t.Helper()
 	plans, err := p.steps.Plans(p.ctx, p.office)
@@ -89,6 +93,7 @@ func (p *shop) build(t testing.TB, nickname string, stages int) (journal.BuildID
 	for n := range stages {
 		rows = append(rows, flow.StageScope{Name: fmt.Sprintf("Stage %d", n+1), PlannedDays: 1, Value: journal.Split{Labour: 60_000, Parts: 40_000}})
 	}
+	rows = append(rows, flow.StageScope{Name: "Metered", PlannedDays: 1, Metered: true, Value: journal.Split{Labour: meteredCeiling}})
 	ok(t, p.steps.SaveScope(p.ctx, p.office, id, rows))
 	view, err = p.steps.BuildShow(p.ctx, p.office, id)
 	ok(t, err)
@@ -96,13 +101,21 @@ func (p *shop) build(t testing.TB, nickname string, stages int) (journal.BuildID
 	ok(t, p.steps.SaveTerms(p.ctx, p.office, id, view.Build.Version, terms))
 	view, err = p.steps.BuildShow(p.ctx, p.office, id)
 	ok(t, err)
-	ok(t, p.steps.RecordAgreement(p.ctx, p.office, id, flow.Agreement{Version: view.Build.Version, On: "2026-04-02", How: "on paper", ReadyOn: "2027-04-02", Total: journal.Cents(stages * 100_000)}))
+	ok(t, p.steps.RecordAgreement(p.ctx, p.office, id, flow.Agreement{Version: view.Build.Version, On: "2026-04-02", How: "on paper", ReadyOn: "2027-04-02", Total: journal.Cents(stages*100_000) + meteredCeiling}))
 	var ids []journal.StageID
 	for _, st := range view.Stages {
 		ok(t, p.steps.OpenStage(p.ctx, p.office, id, st.ID))
 		ids = append(ids, st.ID)
 	}
-	return id, ids
+	return id, ids[:stages]
+}
+
+// meteredStage returns a build's stage by time and materials.
+func (p *shop) meteredStage(t testing.TB, id journal.BuildID) journal.StageID {
+	t.Helper()
+	view, err := p.steps.BuildShow(p.ctx, p.office, id)
+	ok(t, err)
+	return view.Stages[len(view.Stages)-1].ID
 }
 
 // sound fails the test unless no promise is broken in the whole database.
