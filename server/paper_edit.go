@@ -63,8 +63,11 @@ func (a *App) paperSave(c echo.Context) error {
 		p, err = a.steps.SavePaper(ctx, actor(c), build, paperID(c), f.version(), draft)
 		err = f.add(err)
 	}
-	if bad := f.err(); bad != nil || journal.CodeOf(err) == journal.Conflict {
+	if journal.CodeOf(err) == journal.Conflict {
 		return a.refusePaper(c, f, picked, err)
+	}
+	if f.err() != nil {
+		return a.refusePaper(c, f, picked, nil)
 	}
 	if err != nil {
 		return err
