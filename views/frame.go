@@ -58,7 +58,7 @@ func (f Frame) HouseNav() []Link {
 	var links []Link
 	switch f.Person.Role {
 	case journal.Office:
-		links = []Link{{Text: "What waits", Href: "/"}, {Text: "Builds", Href: "/builds"}, {Text: "Receivables", Href: "/receivables"}, {Text: "People", Href: "/people"},
+		links = []Link{{Text: "What waits", Href: "/"}, {Text: "Builds", Href: "/builds"}, {Text: "Money", Href: "/receivables", Current: f.MoneyNav() != nil}, {Text: "People", Href: "/people"},
 			{Text: "Plans", Href: "/plans"}, {Text: "Shop", Href: "/shop"}, {Text: "Clocks", Href: "/clocks"}, {Text: "Letters", Href: "/outbox"}}
 	case journal.Floor:
 		links = []Link{{Text: "My day", Href: "/"}, {Text: "Builds", Href: "/builds"}}
@@ -66,6 +66,21 @@ func (f Frame) HouseNav() []Link {
 		links = []Link{{Text: "My trucks", Href: "/"}}
 	}
 	return f.mark(links)
+}
+
+// MoneyNav returns the links between the pages about the money of all builds, on
+// each of them; none elsewhere, and for nobody but the office.
+func (f Frame) MoneyNav() []Link {
+	if f.Person == nil || !f.Person.Office() {
+		return nil
+	}
+	links := f.mark([]Link{{Text: "Receivables", Href: "/receivables"}, {Text: "What will come in", Href: "/cash"}, {Text: "Books", Href: "/books"}})
+	for _, l := range links {
+		if l.Current {
+			return links
+		}
+	}
+	return nil
 }
 
 // BuildNav returns the links to the pages of the build, as far as the person
