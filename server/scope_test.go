@@ -281,7 +281,7 @@ func TestPricing(t *testing.T) {
 	office.Get(path).Says(`fixed these values at no more than \$1,200\.00`).Check(htmlcheck.In("td", htmlcheck.HasText(`up to \$1,000\.00`)))
 
 	owner := s.As(s.Owner)
-	owner.Get(stages[1]).Says(`up to \$200\.00, by time and materials`).Says("never more than the agreed value")
+	owner.Get(stages[1]).Says("Agreed for it, by time and materials").Says(`up to \$200\.00`).Says("never more than the agreed value")
 	owner.Get(at+"/money").Check(htmlcheck.In("td", htmlcheck.HasText(`up to \$200\.00`)), htmlcheck.In("th", htmlcheck.HasText("by time and materials")))
 }
 
