@@ -217,6 +217,13 @@ func (a *App) Routes() []Route {
 		{get, "/builds/:build/papers/:paper/revisions/:revision/record", BuildReader, false, a.paperRecord},
 
 		{get, "/builds/:build/money", BuildReader, false, a.money},
+		{get, "/builds/:build/statement", BuildReader, false, a.statement},
+		{get, "/builds/:build/statement/figure", BuildReader, false, a.statementFigure},
+		{get, "/builds/:build/statement.pdf", BuildReader, false, a.statementPDF},
+		{get, "/builds/:build/statement.csv", BuildReader, false, a.statementCSV},
+		{get, "/builds/:build/application", BuildReader, false, a.application},
+		{get, "/builds/:build/application.pdf", BuildReader, false, a.applicationPDF},
+		{get, "/builds/:build/application.csv", BuildReader, false, a.applicationCSV},
 		{get, "/builds/:build/invoices/:invoice", BuildReader, false, a.invoice},
 		{post, "/builds/:build/invoices/:invoice/cancel", BuildOffice, false, a.invoiceCancel},
 		{post, "/builds/:build/invoices", BuildOffice, false, a.billChanges},

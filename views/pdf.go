@@ -69,6 +69,7 @@ func PaperPDF(ctx context.Context, w io.Writer, p PaperPrint) error {
 	if err != nil {
 		return err
 	}
+	d.about = "SHA-256 of the record: " + hash
 	if err := d.paper(ctx, p); err != nil {
 		return err
 	}
@@ -103,6 +104,18 @@ func (d *pdfDoc) paper(ctx context.Context, p PaperPrint) error {
 // and the page's number; from the second on, the shop and the build too. For a
 // reader of the tags it is an artifact, not told on each page anew.
 func (d *pdfDoc) everyPage(i int) {
+	d.headAndFoot(i, fmt.Sprintf("%s, revision %d", d.v.Name(), d.v.Sheet.Revision), func(line pdfEdge) {
+		line("SHA-256 of the record", 36, false, d.fonts.plain, 7)
+		line(d.v.SHA256, 36, true, d.fonts.mono, 6.8)
+	})
+}
+
+// pdfEdge draws a line of text above or below what is printed.
+type pdfEdge func(s string, y float64, toRight bool, f pdfFont, size float64)
+
+// headAndFoot draws what stands on every page of any print: what it is, the page's
+// number, from the second on the shop and the build, and last what below adds.
+func (d *pdfDoc) headAndFoot(i int, what string, below func(pdfEdge)) {
 	const right = pdfLeft + pdfMeasure
 	p := d.pages[i]
 	line := func(s string, y float64, toRight bool, f pdfFont, size float64) {
@@ -120,9 +133,8 @@ func (d *pdfDoc) everyPage(i int) {
 			p.line(pdfLeft, pdfHeight-65, right, pdfHeight-65, 0.75, toneLine)
 		}
 		p.line(pdfLeft, 61, right, 61, 0.75, toneLine)
-		line(fmt.Sprintf("%s, revision %d", d.v.Name(), d.v.Sheet.Revision), 48, false, d.fonts.plain, smallSize)
+		line(what, 48, false, d.fonts.plain, smallSize)
 		line(fmt.Sprintf("Page %d of %d", i+1, len(d.pages)), 48, true, d.fonts.plain, smallSize)
-		line("SHA-256 of the record", 36, false, d.fonts.plain, 7)
-		line(d.v.SHA256, 36, true, d.fonts.mono, 6.8)
+		below(line)
 	})
 }

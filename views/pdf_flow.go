@@ -61,6 +61,7 @@ type pdfBlock struct {
 type pdfDoc struct {
 	fonts  pdfFonts
 	v      SheetView
+	about  string // its subject, among what a reader says of the file
 	root   *pdfTag
 	blocks []pdfBlock
 	pages  []*pdfPage

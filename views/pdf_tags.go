@@ -85,7 +85,7 @@ func (d *pdfDoc) write(ctx context.Context, w io.Writer, title string, at time.T
 	catalog.Set("StructTreeRoot", f.tree(d))
 	date := core.NewPdfLiteralString(at.UTC().Format("D:20060102150405Z"))
 	f.w.SetInfo(f.w.AddObject(dict("Title", core.NewPdfTextString(title), "Author", core.NewPdfTextString(d.v.Sheet.Shop.Name),
-		"Subject", core.NewPdfTextString("SHA-256 of the record: "+d.v.SHA256), "Creator", core.NewPdfTextString("Farbay"), "CreationDate", date, "ModDate", date)))
+		"Subject", core.NewPdfTextString(d.about), "Creator", core.NewPdfTextString("Farbay"), "CreationDate", date, "ModDate", date)))
 	if err := ctx.Err(); err != nil {
 		return err
 	}

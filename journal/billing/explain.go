@@ -38,6 +38,7 @@ const (
 // are set that say where the record is to be found.
 type Part struct {
 	Charge   string // ref of the charge
+	Stage    string // ID of the one that bears the charge; "" for none
 	Document string // ID
 	Payment  string // ID
 	Text     string
@@ -154,7 +155,7 @@ func (x *explainer) add(p Part) {
 func (x *explainer) about(stageID string) bool { return x.stage == nil || *x.stage == stageID }
 
 func (x *explainer) charge(sign journal.Cents, c Charge) {
-	x.add(Part{Charge: c.Ref, Text: c.Text, Amount: sign * c.Split.Total()})
+	x.add(Part{Charge: c.Ref, Stage: c.StageID, Text: c.Text, Amount: sign * c.Split.Total()})
 }
 
 func (x *explainer) agreed(sign journal.Cents, sources ...Source) {
