@@ -112,7 +112,8 @@ func (a *App) statement(c echo.Context) error {
 	return a.show(c, http.StatusOK, page)
 }
 
-// statementFigure shows the records that one figure is summed from.
+// statementFigure shows the records that one figure is summed from; what is due
+// where the address names none.
 // GET /builds/:build/statement/figure
 func (a *App) statementFigure(c echo.Context) error {
 	f, err := a.frame(c, "Statement")
@@ -127,6 +128,9 @@ func (a *App) statementFigure(c echo.Context) error {
 		return a.show(c, http.StatusUnprocessableEntity, views.Statement{Frame: f, Days: days})
 	}
 	page := views.StatementFigure{Frame: f, Sheet: statementSheet(f, v), Figure: billing.Figure(c.QueryParam("figure"))}
+	if !c.QueryParams().Has("figure") {
+		page.Figure = billing.FigureDue
+	}
 	var stage *string
 	if id := c.QueryParam("stage"); id != "" {
 		if id == views.NoStage {

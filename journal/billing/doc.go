@@ -120,6 +120,21 @@
 // holdback that is not held any more (released, or given back by a credit memo
 // since) is not given back again.
 //
+// # Statement and application for payment
+//
+// A statement over a period is summed from two accounts: as recorded before it,
+// and as recorded at its end ([PeriodOf]). The share billed is cut off to whole
+// basis points, so that 100 % is said only when all is billed. [Explain] lists the
+// records of each figure; they add up to it, whatever the account.
+//
+// An application for payment ([ApplicationOf]) shows the same as items with a
+// scheduled value. Completed is what is billed, and retainage what is held back,
+// divided over the items by what is completed of each ("Shares"); line 7 is line 6
+// of the application before. Stored materials are 0: the shop bills none apart. On
+// a metered stage what is billed fills its items in the order agreed.
+// Source: the lines and columns are those of public owners' forms, named beside
+// [Application.Check] and in its tests; how metered stages fill is our own choice.
+//
 // # Books
 //
 // In double-entry books, debits positive: a document puts its payable on the
