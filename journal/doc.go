@@ -7,7 +7,7 @@
 // money is [Cents].
 //
 // The packages below it each hold one subject: signoff (papers and decisions),
-// billing (invoices and statements), schedule (working days). They import this
-// package and never each other. Package flow joins them in transactions, and
+// billing (invoices and statements), schedule (working days), coating (paint). They
+// import this package and never each other. Package flow joins them in transactions, and
 // package store keeps them in a database.
 package journal

@@ -18,7 +18,7 @@ func mixPath(build journal.BuildID, stage journal.StageID, mix journal.PaintID) 
 }
 
 // mixNew shows the form for a mix, with the formula of an earlier one when the query
-// names it, or else that used last on this stage's build.
+// names it; those used last on the build are offered.
 // GET /builds/:build/stages/:stage/mix
 func (a *App) mixNew(c echo.Context) error {
 	kept, err := a.kept(c, c.Request().URL.Path)
@@ -33,7 +33,11 @@ func (a *App) mixNew(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	for _, m := range v.Formulas {
+	from := v.Formulas
+	for _, m := range v.Mixes {
+		from = append(from, m.Mix) // older ones, too
+	}
+	for _, m := range from {
 		if string(m.ID) == c.QueryParam("from") {
 			form = filledMix(m)
 			form.ID = a.newID()

@@ -79,7 +79,14 @@ func TestMix_BesideTheScale(t *testing.T) {
 	pour("6", "2", "594").Status(http.StatusSeeOther)
 	says("Complete", "594.0\u00a0g", "0.8\u00a0% more than the formula asks")
 
-	// The formula comes back for the next mix.
+	// What was left shows in the table: 507 g poured on 506, so 107 of hardener where
+	// 594 g want 594 x 26.5 / 148.25 = 106.2.
+	if table := s.As(s.Office).Get(stage + "/paint.csv").Body; !strings.Contains(table, ",Hardener,106.2,107.0,") {
+		t.Errorf("the table does not say what was wanted and poured:\n%s", table)
+	}
+
+	// The formula comes back for the next mix, when a newer one of its kind is there, too.
+	floor.Post(stage+"/mix", mixForm("mix-form-0000000000000002")).Status(http.StatusSeeOther)
 	id := mix[strings.LastIndex(mix, "/")+1:]
 	next := floor.Get(stage + "/mix?from=" + id).Status(http.StatusOK).Body
 	for _, want := range []string{`value="Hardener"`, `value="1.06"`, `value="0.87"`, `value="L-2291"`} {

@@ -94,7 +94,7 @@ func (a *App) receivablesTable(c echo.Context) error {
 func receivableLines(r flow.Receivable, on journal.Date, currency string) [][]string {
 	var lines [][]string
 	line := func(kind, number, issued, due, late string, open [billing.AgeBuckets]journal.Cents, favour journal.Cents) {
-		cells := []string{string(on), plainCell(r.Build.Nickname), plainCell(strings.Join(r.Owners, "; ")), kind, number, issued, due, late}
+		cells := []string{string(on), views.CellText(r.Build.Nickname), views.CellText(strings.Join(r.Owners, "; ")), kind, number, issued, due, late}
 		for _, amount := range open {
 			cells = append(cells, plainAmount(amount))
 		}

@@ -100,6 +100,9 @@ func (b *build) scheduleStage(st stageStory) {
 			return err
 		})
 	}
+	for _, p := range st.paint {
+		b.on(p.day, p.hour, p.minute, "paint", func(ctx context.Context) error { return b.records(ctx, st.name, p) })
+	}
 	if st.closed > 0 && st.name == "Re-estimate" {
 		b.on(st.closed, 14, 0, "re-estimate", b.reEstimate)
 	}

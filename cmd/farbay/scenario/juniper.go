@@ -59,7 +59,7 @@ var juniper = buildStory{
 			{day: 6, hour: 14, minute: 55, by: pilar, text: "Metal is finished and the first primer is on to protect it. That closes the body metal.",
 				shots: shots(scenery.TubInPrimer, scenery.ThreeQuarterFront, scenery.SideRight, scenery.Rear, scenery.ThreeQuarterRear)},
 		}},
-		{name: "Paint and liner", value: split(10400, 4200, 0), opened: 20, ticks: 1, entries: []entryStory{
+		{name: "Paint and liner", value: split(10400, 4200, 0), opened: 20, ticks: 1, paint: blueGrey, entries: []entryStory{
 			{day: 16, hour: 10, minute: 5, by: odd, text: "Colour card from Renny's choice, sprayed on scrap and left in the sun beside the old dashboard.",
 				shots: shots(scenery.PaintMixing, scenery.Detail, scenery.Detail)},
 			{day: 5, hour: 15, minute: 25, by: odd, text: "Second primer blocked flat. Mixed the first kilo of blue grey by weight.",

@@ -43,6 +43,7 @@ type stageStory struct {
 	paid    int  // when its invoice was paid; 0: not
 	ticks   int  // checks ticked while the stage is open; all when it closes
 	entries []entryStory
+	paint   []paintStory
 	works   []workStory
 }
 
