@@ -158,7 +158,7 @@ func (a *App) stageReopen(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return a.done(c, stagePath(build, id), "The stage is under way again. What was billed stays billed.")
+	return a.done(c, stagePath(build, id), reopenedSays(f.line("invoices") == "credit"))
 }
 
 // stageCheck ticks a check of the gate, or takes the tick away.
@@ -286,4 +286,11 @@ func (a *App) stageSave(c echo.Context) error {
 		return err
 	}
 	return a.done(c, stagePath(build, id), "Saved.")
+}
+
+func reopenedSays(credited bool) string {
+	if credited {
+		return "The stage is under way again. Its invoices are taken back by credit memos, and closing it bills everything anew."
+	}
+	return "The stage is under way again. What was billed stays billed."
 }
