@@ -53,7 +53,7 @@ func filledTerms(v flow.BuildView) views.TermsForm {
 		DepositShare: billing.FormatRate(t.DepositShare), RefillFloor: t.RefillFloor.String(),
 		TaxLabour: billing.FormatRate(t.Tax.Labour), TaxParts: billing.FormatRate(t.Tax.Parts), TaxOutside: billing.FormatRate(t.Tax.Outside),
 		TaxDelivery: billing.FormatRate(t.Tax.Delivery), TaxOther: billing.FormatRate(t.Tax.Other),
-		TaxBasis: "invoice", DueDays: strconv.Itoa(t.DueDays), HoldbackCap: t.HoldbackCap, MarkUp: billing.FormatRate(t.MarkUp),
+		TaxBasis: "invoice", DueDays: strconv.Itoa(t.DueDays), HoldbackCap: t.HoldbackCap, HourRate: t.HourRate.String(), MarkUp: billing.FormatRate(t.MarkUp),
 		BillDays: strings.Join(strings.Fields(strings.Trim(fmt.Sprint(t.BillDays), "[]")), ", "),
 		LateAsks: "no", Transport: string(t.Transport), DeliverTo: t.DeliverTo, Version: v.Build.Version,
 	}
@@ -73,7 +73,7 @@ func termsForm(f *form) views.TermsForm {
 		DepositShare: f.raw("deposit_share"), RefillFloor: f.raw("refill_floor"),
 		TaxLabour: f.raw("tax_labour"), TaxParts: f.raw("tax_parts"), TaxOutside: f.raw("tax_outside"),
 		TaxDelivery: f.raw("tax_delivery"), TaxOther: f.raw("tax_other"),
-		TaxBasis: f.raw("tax_basis"), DueDays: f.raw("due_days"), HoldbackCap: f.raw("holdback_cap"), MarkUp: f.raw("mark_up"),
+		TaxBasis: f.raw("tax_basis"), DueDays: f.raw("due_days"), HoldbackCap: f.raw("holdback_cap"), HourRate: f.raw("hour_rate"), MarkUp: f.raw("mark_up"),
 		BillDays: f.raw("bill_days"), LateAsks: f.raw("late_asks"), Transport: f.raw("transport"), DeliverTo: f.raw("deliver_to"), Version: f.version(),
 	}
 }
@@ -124,6 +124,9 @@ func (f *form) terms(was billing.Terms) billing.Terms {
 	}
 	if f.has("mark_up") {
 		t.MarkUp = f.percent("mark_up")
+	}
+	if f.has("hour_rate") {
+		t.HourRate = f.cents("hour_rate")
 	}
 	if f.has("bill_days") {
 		t.BillDays = f.monthDays("bill_days")

@@ -152,7 +152,7 @@ type Terms struct {
 // TermsForm is what was typed about money terms. The field names are "deposit",
 // "crediting", "deposit_share", "refill_floor", "holdback_rate", "tax_labour", "tax_parts", "tax_outside",
 // "tax_delivery", "tax_other", "tax_basis" ("invoice" or "line"), "due_days",
-// "holdback_cap" (the name of a [billing.Limit]), "mark_up", "bill_days" ("1, 15"),
+// "holdback_cap" (the name of a [billing.Limit]), "hour_rate", "mark_up", "bill_days" ("1, 15"),
 // "late_asks" ("yes" or "no"), "transport", "deliver_to" and "version". Rates are in
 // per cent.
 type TermsForm struct {
@@ -169,6 +169,7 @@ type TermsForm struct {
 	TaxBasis     string
 	DueDays      string
 	HoldbackCap  string
+	HourRate     string
 	MarkUp       string
 	BillDays     string
 	LateAsks     string

@@ -67,7 +67,15 @@ func (v SheetView) meteredTerm(a signoff.SheetAgreement) (Fact, error) {
 	if len(most) == 0 {
 		return Fact{}, nil
 	}
-	says := "You pay the hours, parts and outside work logged, never more than " + List(most) + ", before tax, unless you sign a change order. Parts and outside work are charged at what the shop paid for them"
+	hour := "An hour costs what the shop takes on the day it is worked."
+	if a.HourRate != 0 {
+		rate, err := v.Money(a.HourRate)
+		if err != nil {
+			return Fact{}, err
+		}
+		hour = "An hour costs " + rate + "."
+	}
+	says := "You pay the hours, parts and outside work logged, never more than " + List(most) + ", before tax, unless you sign a change order. " + hour + " Parts and outside work are charged at what the shop paid for them"
 	if a.MarkUp != 0 {
 		says += ", with a mark-up of " + Percent(a.MarkUp)
 	}

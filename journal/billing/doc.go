@@ -28,7 +28,8 @@
 // raises the ceiling, the line of the next document charges what was left out, and
 // when one lowers it below what is billed, it credits the difference. Kind by kind,
 // the billed work is the logged work, or the ceiling divided over the kinds in
-// proportion to the logged work ("Shares"). What a closed stage has not used of its
+// proportion to the logged work ("Shares"). A ceiling that signed changes took below
+// zero is credited, in the kinds of those changes. What a closed stage has not used of its
 // ceiling is not owed: it is taken off what is agreed, and put back if the stage
 // is reopened.
 // Source: a price by time and materials with a ceiling that the contractor exceeds

@@ -27,6 +27,7 @@ type meterBook struct {
 	id       string
 	closed   bool
 	ceiling  int64
+	agreed   kinds // the ceiling, kind by kind
 	work     []Charge
 	billed   kinds
 	adjusted int
@@ -109,8 +110,8 @@ func (m *meterBook) worked() (sum kinds) {
 	return sum
 }
 
-// mayBill is the work to date, at most the ceiling, which is not below zero.
-func (m *meterBook) mayBill() int64 { return min(m.worked().total(), max(m.ceiling, 0)) }
+// mayBill is the work to date, at most the ceiling; one below zero is owed.
+func (m *meterBook) mayBill() int64 { return min(m.worked().total(), m.ceiling) }
 
 func (m *meterBook) unused() int64 {
 	if !m.closed {
@@ -122,7 +123,9 @@ func (m *meterBook) unused() int64 {
 // next lists what a document bills of the stage: the rule "Time and materials".
 func (m *meterBook) next(billedNow map[string]bool) (charges []Charge) {
 	goal := m.worked()
-	if most := m.mayBill(); most == 0 {
+	if most := m.mayBill(); most < 0 {
+		goal = m.agreed
+	} else if most == 0 {
 		goal = kinds{}
 	} else if most < goal.total() {
 		goal = dealt(most, goal)

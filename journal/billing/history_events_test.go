@@ -15,6 +15,7 @@ func (h *history) agree(c Charge) {
 	h.agreed += int64(c.Split.Total())
 	if m := h.meter(c.StageID); m != nil {
 		m.ceiling += int64(c.Split.Total())
+		m.agreed = m.agreed.plus(kindsOf(c.Split), 1)
 	} else {
 		h.charges = append(h.charges, c)
 	}
@@ -152,7 +153,7 @@ func (h *history) issueNext(t *rapid.T, charges []Charge, stageID string) {
 	}
 	h.issued(d)
 	for _, c := range d.Charges {
-		if m := h.meter(c.StageID); m != nil && m.billed.total() > max(m.ceiling, 0) {
+		if m := h.meter(c.StageID); m != nil && m.billed.total() > m.ceiling {
 			t.Fatalf("%s bills %d of a ceiling of %d", m.id, m.billed.total(), m.ceiling)
 		}
 		if c.Source == CeilingHeld {

@@ -11,6 +11,7 @@ import (
 type metering struct {
 	closed   bool
 	ceiling  journal.Cents
+	agreed   journal.Split // the ceiling, kind by kind
 	worked   journal.Split // logged to date
 	billed   journal.Split // credit memos taken off
 	items    []Charge      // logged and not billed
@@ -32,6 +33,7 @@ func metersOf(a Account, times map[string]int, closing []string) map[string]*met
 	}
 	for _, c := range a.Agreed {
 		if m := meters[c.StageID]; m != nil {
+			m.agreed = m.agreed.Add(c.Split)
 			m.ceiling += c.Split.Total()
 		}
 	}
@@ -58,9 +60,10 @@ func metersOf(a Account, times map[string]int, closing []string) map[string]*met
 	return meters
 }
 
-// target is what may be billed to date: the logged work, at most the ceiling.
+// target is what may be billed to date: the logged work, at most the ceiling. A
+// ceiling that signed changes took below zero is owed to the owner.
 func (m *metering) target() journal.Cents {
-	return max(min(m.worked.Total(), m.ceiling), 0)
+	return min(max(m.worked.Total(), 0), m.ceiling)
 }
 
 // unused is what of the ceiling is not needed any more; 0 while the stage is open.
@@ -74,23 +77,7 @@ func (m *metering) unused() journal.Cents {
 // charges returns what can be billed: the work not billed yet, and what brings
 // all to the ceiling, kind by kind. None when it would change nothing.
 func (m *metering) charges(stageID string) []Charge {
-	goal := m.worked
-	if target := m.target(); target != m.worked.Total() {
-		weights := make([]int64, len(journal.LineKinds))
-		for i, k := range journal.LineKinds {
-			weights[i] = max(int64(m.worked.Of(k)), 0)
-		}
-		goal = journal.Split{}
-		if target != 0 { // and then so is some weight
-			parts, err := Apportion(target, weights)
-			if err != nil {
-				panic(err)
-			}
-			for i, k := range journal.LineKinds {
-				goal = goal.Plus(k, parts[i])
-			}
-		}
-	}
+	goal := m.goal()
 	change := goal.Add(negate(m.billed))
 	if change == (journal.Split{}) {
 		return nil
@@ -106,6 +93,32 @@ func (m *metering) charges(stageID string) []Charge {
 		})
 	}
 	return charges
+}
+
+// goal is the target, kind by kind.
+func (m *metering) goal() journal.Split {
+	target := m.target()
+	switch {
+	case target == m.worked.Total():
+		return m.worked
+	case target < 0:
+		return m.agreed
+	case target == 0:
+		return journal.Split{}
+	}
+	weights := make([]int64, len(journal.LineKinds))
+	for i, k := range journal.LineKinds {
+		weights[i] = max(int64(m.worked.Of(k)), 0)
+	}
+	parts, err := Apportion(target, weights)
+	if err != nil {
+		panic(err) // more was worked than the target, so some weight is above zero
+	}
+	var goal journal.Split
+	for i, k := range journal.LineKinds {
+		goal = goal.Plus(k, parts[i])
+	}
+	return goal
 }
 
 // heldText says what the line does that brings the work to its ceiling, by change.

@@ -50,7 +50,11 @@ type Terms struct {
 	Tax          Tax
 	DueDays      int // calendar days from issue to due; 0: due on receipt
 
-	// MarkUp is offered for parts and outside work logged on metered stages.
+	// HourRate is what an hour costs on metered stages; 0: what the shop takes on the
+	// day it is logged.
+	HourRate journal.Cents
+	// MarkUp is the most that is put on the cost of parts and outside work on metered
+	// stages.
 	MarkUp journal.BasisPoints
 	// BillDays are the days of the month on which the logged work is to be billed,
 	// ascending, 1 to 28; none: when the stage closes.
@@ -88,7 +92,7 @@ const MaxDueDays = 365
 // deposit (0 to [journal.MaxCents]), crediting, deposit_share, refill_floor,
 // holdback_rate, tax_labour,
 // tax_parts, tax_outside, tax_delivery, tax_other (each 0 to 100 %) and
-// due_days (0 to [MaxDueDays]), holdback_cap, mark_up (0 to 100 %), bill_days,
+// due_days (0 to [MaxDueDays]), holdback_cap, hour_rate, mark_up (0 to 100 %), bill_days,
 // transport and deliver_to (one line of at most 60 characters).
 func (t Terms) Check(p journal.Problems) {
 	switch {
@@ -123,6 +127,9 @@ func (t Terms) Check(p journal.Problems) {
 		p.Add("due_days", "Please enter the days to pay as a number from 0 (due on receipt) to %d.", MaxDueDays)
 	}
 	t.checkLimit(p)
+	if t.HourRate < 0 || t.HourRate > journal.MaxCents/1000 {
+		p.Add("hour_rate", "Please type the rate of an hour, such as 95.00; 0 for what the shop takes on the day.")
+	}
 	checkRate(p, "mark_up", "The mark-up", t.MarkUp)
 	for i, day := range t.BillDays {
 		if day < 1 || day > 28 || i > 0 && day <= t.BillDays[i-1] {

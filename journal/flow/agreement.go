@@ -60,6 +60,7 @@ func checkFixed(bad journal.Problems, agreed, t billing.Terms) {
 		{"due_days", t.DueDays != agreed.DueDays},
 		{"tax_basis", t.Tax.PerLine != agreed.Tax.PerLine},
 		{"holdback_cap", t.HoldbackCap != agreed.HoldbackCap},
+		{"hour_rate", t.HourRate != agreed.HourRate},
 		{"mark_up", t.MarkUp != agreed.MarkUp},
 		{"bill_days", !slices.Equal(t.BillDays, agreed.BillDays)},
 		{"late_asks", t.LateAsks != agreed.LateAsks},
@@ -217,7 +218,7 @@ func termsDetail(t billing.Terms) map[string]any {
 		"deposit": int64(t.Deposit), "crediting": string(t.Crediting),
 		"deposit_share": int64(t.DepositShare), "refill_floor": int64(t.RefillFloor), "holdback_rate": int64(t.HoldbackRate),
 		"tax": rates, "tax_per_line": t.Tax.PerLine, "due_days": t.DueDays,
-		"holdback_cap": t.HoldbackCap, "mark_up": int64(t.MarkUp), "bill_days": append([]int{}, t.BillDays...),
+		"holdback_cap": t.HoldbackCap, "hour_rate": int64(t.HourRate), "mark_up": int64(t.MarkUp), "bill_days": append([]int{}, t.BillDays...),
 		"late_asks": t.LateAsks, "transport": string(t.Transport), "deliver_to": t.DeliverTo,
 	}
 }

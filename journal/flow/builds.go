@@ -66,7 +66,11 @@ func (s *Steps) CreateBuild(ctx context.Context, a Actor, n NewBuild) (journal.B
 				return err
 			}
 		}
-		if err := tx.SaveTerms(b.ID, billing.Terms{Crediting: billing.ProRata, DueDays: newBuildDueDays}); err != nil {
+		shop, _, err := absent(tx.Shop()) // its rate is offered; without one nothing is
+		if err != nil {
+			return err
+		}
+		if err := tx.SaveTerms(b.ID, billing.Terms{Crediting: billing.ProRata, DueDays: newBuildDueDays, HourRate: shop.LabourRate}); err != nil {
 			return err
 		}
 		return s.record(tx, a, b.ID, "build created", string(b.ID), map[string]any{

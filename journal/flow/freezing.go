@@ -146,7 +146,7 @@ func agreementSheet(stages []journal.Stage, terms billing.Terms) signoff.SheetAg
 		a.HoldbackLimit = &signoff.SheetLimit{Name: limit.Name, OfPayment: limit.OfPayment, OfPrice: limit.OfPrice}
 	}
 	if a.Metered() {
-		a.MarkUp = terms.MarkUp
+		a.HourRate, a.MarkUp = terms.HourRate, terms.MarkUp
 		if len(terms.BillDays) > 0 {
 			a.BillDays = terms.BillDays
 		}

@@ -128,24 +128,30 @@ func (s *Steps) fillWork(r Reads, a Actor, b journal.Build, works []journal.Work
 		return nil, journal.Errorf(journal.Forbidden, "Only the office sets rate and mark-up. Please ask them.")
 	}
 	var file *journal.WorkFile
+	agreed, err := s.workTerms(r, b, w.StageID, shop)
+	if err != nil {
+		return nil, err
+	}
 	if w.Kind == journal.Labour {
-		w.Rate = shop.LabourRate
+		w.Rate = agreed.rate
 		if in.Rate != nil {
 			w.Rate = *in.Rate
-		} else if shop.LabourRate == 0 {
+		} else if agreed.rate == 0 {
 			bad.Add("rate", "The shop has no rate an hour yet. The office sets it under Shop.")
+		}
+		if agreed.bound && agreed.rate != 0 && w.Rate > agreed.rate {
+			bad.Add("rate", "The owner has agreed to %s an hour on this stage; please type at most that.", agreed.rate)
 		}
 		if err := checkWorker(r, works, *w, bad); err != nil {
 			return nil, err
 		}
 	} else {
-		terms, err := r.Terms(b.ID)
-		if err != nil {
-			return nil, err
-		}
-		w.MarkUp = terms.MarkUp
+		w.MarkUp = agreed.markUp
 		if in.MarkUp != nil {
 			w.MarkUp = *in.MarkUp
+		}
+		if agreed.bound && w.MarkUp > agreed.markUp {
+			bad.Add("mark_up", "The owner has agreed to a mark-up of %s %% on this stage; please type at most that.", billing.FormatRate(agreed.markUp))
 		}
 		file = supplierInvoice(in, w, bad)
 	}
@@ -157,6 +163,28 @@ func (s *Steps) fillWork(r Reads, a Actor, b journal.Build, works []journal.Work
 	}
 	w.Amount = w.Reckon()
 	return file, nil
+}
+
+// workTerms are the rate of an hour and the mark-up for work on a stage.
+type workTerms struct {
+	rate   journal.Cents
+	markUp journal.BasisPoints
+	bound  bool // they are the most that the owner has agreed to
+}
+
+// workTerms returns those of a stage: on a metered one what the owner has agreed
+// to; elsewhere, where nothing of it is billed, what the shop takes.
+func (s *Steps) workTerms(r Reads, b journal.Build, stage journal.StageID, shop journal.Shop) (workTerms, error) {
+	terms, err := r.Terms(b.ID)
+	if err != nil {
+		return workTerms{}, err
+	}
+	st, err := r.Stage(b.ID, stage)
+	w := workTerms{shop.LabourRate, terms.MarkUp, st.Metered}
+	if st.Metered && terms.HourRate != 0 {
+		w.rate = terms.HourRate
+	}
+	return w, err
 }
 
 // begunOn is the first day of a build that anything is known of.

@@ -93,7 +93,11 @@ func (s *Steps) fillLogForm(r Reads, a Actor, b journal.Build, acc billing.Accou
 	if err != nil {
 		return err
 	}
-	l.Rate, l.MarkUp = shop.LabourRate, acc.Terms.MarkUp
+	agreed, err := s.workTerms(r, b, l.Stage.ID, shop)
+	if err != nil {
+		return err
+	}
+	l.Rate, l.MarkUp = agreed.rate, agreed.markUp
 	people, err := r.People()
 	if err != nil {
 		return err

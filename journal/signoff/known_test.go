@@ -50,7 +50,7 @@ func known() map[string]signoff.Sheet {
 		},
 		Deposit: 1_000_000, Crediting: "to the first payments first, filled up again at a floor", RefillFloor: 50_000, HoldbackRate: 500, TaxPerLine: true, DueDays: 14,
 		HoldbackLimit: &signoff.SheetLimit{Name: "California, private works", OfPayment: 500, OfPrice: 500},
-		MarkUp:        1_250, BillDays: []int{1, 15}, LateAsks: true, Transport: "the shop delivers it or sends it with a carrier", DeliverTo: "Oregon",
+		HourRate:      95_00, MarkUp: 1_250, BillDays: []int{1, 15}, LateAsks: true, Transport: "the shop delivers it or sends it with a carrier", DeliverTo: "Oregon",
 	}
 	every.Notices = every.Agreement.Notices()
 

@@ -22,6 +22,7 @@ type SheetAgreement struct {
 	// What follows is left out where nothing is agreed about it, as it is in
 	// agreements from before these terms were known.
 	HoldbackLimit *SheetLimit         `json:"holdback_limit,omitempty"` // with a holdback only
+	HourRate      journal.Cents       `json:"hour_rate,omitempty"`      // on metered stages; left out: what the shop takes on the day
 	MarkUp        journal.BasisPoints `json:"mark_up,omitempty"`        // on parts and outside work of metered stages
 	BillDays      []int               `json:"bill_days,omitempty"`      // days of the month on which their work is billed; none: at the close
 	LateAsks      bool                `json:"late_asks,omitempty"`      // while an invoice is late, the next stage opens only after the office has confirmed it

@@ -23,6 +23,7 @@ type termsRow struct {
 	TaxPerLine   bool
 	DueDays      int
 	HoldbackCap  string
+	HourRate     int64
 	MarkUp       int64
 	BillDays     list[int]
 	LateAsks     bool
@@ -37,7 +38,7 @@ func toTermsRow(build journal.BuildID, t billing.Terms) termsRow {
 		BuildID: string(build), Deposit: int64(t.Deposit), Crediting: string(t.Crediting), DepositShare: int64(t.DepositShare), RefillFloor: int64(t.RefillFloor), HoldbackRate: int64(t.HoldbackRate),
 		TaxLabour: int64(t.Tax.Labour), TaxParts: int64(t.Tax.Parts), TaxOutside: int64(t.Tax.Outside),
 		TaxDelivery: int64(t.Tax.Delivery), TaxOther: int64(t.Tax.Other), TaxPerLine: t.Tax.PerLine, DueDays: t.DueDays,
-		HoldbackCap: t.HoldbackCap, MarkUp: int64(t.MarkUp), BillDays: listOf(t.BillDays), LateAsks: t.LateAsks, Transport: string(t.Transport), DeliverTo: t.DeliverTo,
+		HoldbackCap: t.HoldbackCap, HourRate: int64(t.HourRate), MarkUp: int64(t.MarkUp), BillDays: listOf(t.BillDays), LateAsks: t.LateAsks, Transport: string(t.Transport), DeliverTo: t.DeliverTo,
 	}
 }
 
@@ -48,7 +49,7 @@ func (r termsRow) terms() billing.Terms {
 			Labour: journal.BasisPoints(r.TaxLabour), Parts: journal.BasisPoints(r.TaxParts), Outside: journal.BasisPoints(r.TaxOutside),
 			Delivery: journal.BasisPoints(r.TaxDelivery), Other: journal.BasisPoints(r.TaxOther), PerLine: r.TaxPerLine,
 		},
-		DueDays: r.DueDays, HoldbackCap: r.HoldbackCap, MarkUp: journal.BasisPoints(r.MarkUp), BillDays: r.BillDays.Items,
+		DueDays: r.DueDays, HoldbackCap: r.HoldbackCap, HourRate: journal.Cents(r.HourRate), MarkUp: journal.BasisPoints(r.MarkUp), BillDays: r.BillDays.Items,
 		LateAsks: r.LateAsks, Transport: billing.Transport(r.Transport), DeliverTo: r.DeliverTo,
 	}
 }

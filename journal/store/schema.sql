@@ -1228,7 +1228,7 @@ CREATE TABLE terms (
   tax_other     INTEGER NOT NULL,
   tax_per_line  INTEGER NOT NULL CHECK (tax_per_line IN (0, 1)),
   due_days      INTEGER NOT NULL
-, deposit_share INTEGER NOT NULL DEFAULT 0, refill_floor INTEGER NOT NULL DEFAULT 0, holdback_cap TEXT NOT NULL DEFAULT '', mark_up INTEGER NOT NULL DEFAULT 0, bill_days TEXT NOT NULL DEFAULT '[]' CHECK (json_valid(bill_days)), late_asks INTEGER NOT NULL DEFAULT 0 CHECK (late_asks IN (0, 1)), transport TEXT NOT NULL DEFAULT '', deliver_to TEXT NOT NULL DEFAULT '') STRICT;
+, deposit_share INTEGER NOT NULL DEFAULT 0, refill_floor INTEGER NOT NULL DEFAULT 0, holdback_cap TEXT NOT NULL DEFAULT '', mark_up INTEGER NOT NULL DEFAULT 0, bill_days TEXT NOT NULL DEFAULT '[]' CHECK (json_valid(bill_days)), late_asks INTEGER NOT NULL DEFAULT 0 CHECK (late_asks IN (0, 1)), transport TEXT NOT NULL DEFAULT '', deliver_to TEXT NOT NULL DEFAULT '', hour_rate INTEGER NOT NULL DEFAULT 0 CHECK (hour_rate >= 0)) STRICT;
 
 CREATE TABLE turns (
   added    INTEGER PRIMARY KEY,
