@@ -29,6 +29,23 @@ func (t Tax) Rate(k journal.LineKind) journal.BasisPoints {
 	return 0
 }
 
+// With returns t with another rate of one line kind; t itself for an unknown kind.
+func (t Tax) With(k journal.LineKind, rate journal.BasisPoints) Tax {
+	switch k {
+	case journal.Labour:
+		t.Labour = rate
+	case journal.Parts:
+		t.Parts = rate
+	case journal.Outside:
+		t.Outside = rate
+	case journal.Delivery:
+		t.Delivery = rate
+	case journal.Other:
+		t.Other = rate
+	}
+	return t
+}
+
 // On returns the tax on the given lines, which may be negative. On(-lines) is
 // exactly -On(lines).
 //

@@ -78,6 +78,15 @@ func invoiceDetail(inv Invoice) map[string]any {
 	}
 }
 
+// ratesOf are the rates that a document was issued at, of the kinds that it taxes.
+func ratesOf(inv Invoice) billing.Tax {
+	var tax billing.Tax
+	for _, l := range inv.TaxLines {
+		tax = tax.With(l.Kind, l.Rate)
+	}
+	return tax
+}
+
 // taxLines lists what a document taxes, kind by kind.
 func taxLines(d billing.Document, tax billing.Tax) []TaxLine {
 	var sum journal.Split
@@ -151,7 +160,8 @@ func (s *Steps) cancelInvoice(tx Tx, a Actor, b journal.Build, id journal.Invoic
 	if err != nil {
 		return Invoice{}, err
 	}
-	return s.issue(tx, a, b, acc.Terms.Tax, doc, cancelled.StageID, "")
+	// At the rates it was issued at, which may have changed since.
+	return s.issue(tx, a, b, ratesOf(cancelled), doc, cancelled.StageID, "")
 }
 
 // ReleaseHoldback issues the document that lets go of what was held back. All

@@ -253,3 +253,20 @@ func TestRecordPayment_OnceAndNoMoreThanIsOpen(t *testing.T) {
 		t.Errorf("due %s after the reversal", m.Statement.Due)
 	}
 }
+
+// A credit memo shows the tax at the rates of the invoice that it takes back, though
+// others are in force by then.
+func TestCancel_AtTheRatesOfItsInvoice(t *testing.T) {
+	y := newYard(t)
+	terms := billing.Terms{Crediting: billing.ProRata, Tax: billing.Tax{Labour: 500}}
+	y.do(y.saveTerms(y.heron, terms))
+	y.agree(y.heron)
+	inv, _, err := y.steps.CloseStage(y.ctx, y.office, y.heron, y.ready(y.heron, 0))
+	y.do(err)
+	terms.Tax.Labour = 900
+	y.do(y.saveTerms(y.heron, terms))
+	memo := got(y.steps.CancelInvoice(y.ctx, y.office, y.heron, inv.ID, "Wrong."))(t)
+	if len(inv.TaxLines) != 1 || len(memo.TaxLines) != 1 || memo.TaxLines[0].Rate != 500 || memo.TaxLines[0].Base != -inv.TaxLines[0].Base || memo.Document.Tax != -inv.Document.Tax {
+		t.Errorf("the invoice taxes %+v, its memo %+v with %s", inv.TaxLines, memo.TaxLines, memo.Document.Tax)
+	}
+}

@@ -150,6 +150,8 @@ func TestLogWork_NoLongerThanADay(t *testing.T) {
 func TestLogWork_WithoutARate(t *testing.T) {
 	y := newYard(t)
 	stage := y.metered(0, 500_000)
+	y.log(y.jory, y.hours(1, stage)) // at the rate agreed
+	y.putTerms(billing.Terms{Crediting: billing.ProRata})
 	y.do(y.steps.Store.Write(y.ctx, func(tx flow.Tx) error {
 		shop, err := tx.Shop()
 		if err != nil {
@@ -158,7 +160,7 @@ func TestLogWork_WithoutARate(t *testing.T) {
 		shop.LabourRate = 0
 		return tx.SaveShop(shop)
 	}))
-	refused(t, y.steps.LogWork(y.ctx, y.jory, y.heron, y.hours(1, stage)), journal.Invalid, "rate")
+	refused(t, y.steps.LogWork(y.ctx, y.jory, y.heron, y.hours(2, stage)), journal.Invalid, "rate")
 }
 
 // The same form sent by many at once logs once; with something else it is refused.
@@ -568,4 +570,28 @@ func (y *yard) checkedOf() []flow.Fault {
 	faults, _, err := y.steps.Check(y.ctx, func(string) error { return nil })
 	y.do(err)
 	return faults
+}
+
+// On a metered stage nothing is logged above what the owner has agreed to; elsewhere
+// the log is the shop's own and not billed.
+func TestLogWork_AtMostWhatWasAgreed(t *testing.T) {
+	y := newYard(t)
+	stage := y.metered(0, 500_000)
+	y.putTerms(billing.Terms{Crediting: billing.ProRata, HourRate: 88_00, MarkUp: 1500})
+	over, markUp, less := journal.Cents(88_01), journal.BasisPoints(1501), journal.Cents(50_00)
+	dear := y.hours(1, stage)
+	dear.Rate = &over
+	refused(t, y.steps.LogWork(y.ctx, y.office, y.heron, dear), journal.Invalid, "rate")
+	parts := flow.NewWork{ID: workForm(2), StageID: stage, Kind: journal.Parts, Day: "2026-04-14", Text: "Sealer", Cost: 10_000, MarkUp: &markUp}
+	refused(t, y.steps.LogWork(y.ctx, y.office, y.heron, parts), journal.Invalid, "mark_up")
+	y.log(y.jory, y.hours(3, stage)) // 2 hours at 88.00
+	cheap := y.hours(4, stage)
+	cheap.Rate = &less
+	y.log(y.office, cheap)
+	if l := y.works(stage); l.Metering.Worked != 276_00 || l.Rate != 88_00 || l.MarkUp != 1500 {
+		t.Errorf("logged %s; offered %s an hour and %d", l.Metering.Worked, l.Rate, l.MarkUp)
+	}
+	fixed := y.ready(y.heron, 1)
+	dear.ID, dear.StageID = workForm(5), fixed
+	y.log(y.office, dear)
 }
