@@ -12,6 +12,7 @@ import (
 	"farbay/journal/billing"
 	"farbay/journal/flow"
 	"farbay/journal/signoff"
+	"farbay/server/htmlcheck"
 	"farbay/server/servertest"
 )
 
@@ -190,9 +191,11 @@ func TestMoney_TheWholeJob(t *testing.T) {
 			Earned: []signoff.Earned{{StageID: third, Amount: 500_00}}},
 	})
 	w.last(billing.Invoice, 4, 650_00, 14_58, 664_58, 0, 0, -255_12)
+	w.office.Get("/").Says(`send the owner back what is left`).Says(`670\.42`)
 	w.posts("/refunds", "id", "form-of-the-refund-0000001", "from", "deposit", "amount", "415.30", "on", string(w.today()), "means", "cheque", "reason", "Left of the deposit")
 	w.posts("/refunds", "id", "form-of-the-refund-0000002", "from", "favour", "amount", "255.12", "on", string(w.today()), "means", "cheque", "reason", "Left on account")
 	w.due(0)
+	w.office.Get("/").Check(htmlcheck.NotIn(`a[href$="/refunds/new"]`))
 	s := w.money(w.id).Statement
 	// 4,940.00 and 69.58 of tax are paid by 3,744.88 and the deposit's 1,264.70.
 	got := []journal.Cents{s.Agreed, s.Billed, s.ToBill, s.Tax, s.Paid, s.Covered, s.HeldBack, s.DepositUnearned, s.DepositRefunded}

@@ -91,7 +91,7 @@ func shopWaits() []Wait {
 // everyWait holds one wait of each kind.
 func everyWait() []Wait {
 	var waits []Wait
-	for _, kind := range []string{"decision", "truck", "deposit", "invoice", "agreement", "answer", "draft", "start", "gate", "close", "billing", "ceiling", "logged work", "delivery", "release"} {
+	for _, kind := range []string{"decision", "truck", "deposit", "invoice", "agreement", "answer", "draft", "start", "gate", "close", "billing", "ceiling", "logged work", "delivery", "release", "refund"} {
 		waits = append(waits, Wait{On: OnUs, For: kind, BuildID: "h", PaperID: "c4", Paper: "Change order 4", Title: "Floor pans",
 			InvoiceID: "i31", Invoice: "invoice 31", StageID: "sh", Stage: "Body metal", Missing: []string{"One."}, Days: 2})
 	}

@@ -25,7 +25,7 @@ const (
 // and where it leads; see [Wait.What].
 type Wait struct {
 	On  WaitsOn
-	For string // "decision", "truck", "deposit", "invoice", "agreement", "answer", "draft", "authorization", "re-estimate", "start", "gate", "close", "billing", "ceiling", "logged work", "delivery" or "release"
+	For string // "decision", "truck", "deposit", "invoice", "agreement", "answer", "draft", "authorization", "re-estimate", "start", "gate", "close", "billing", "ceiling", "logged work", "delivery", "release" or "refund"
 
 	BuildID journal.BuildID
 	Days    int           // whole days it has waited
@@ -98,6 +98,8 @@ func (w Wait) What() (string, error) {
 		return "every stage is closed, send the delivery acceptance", nil
 	case "release":
 		return "release the holdback", nil
+	case "refund":
+		return "send the owner back what is left", nil
 	}
 	return "", fmt.Errorf("views: a wait for %q has no words", w.For)
 }
@@ -134,6 +136,8 @@ func (w Wait) Path() (string, error) {
 		return at + "/stages/" + string(w.StageID) + "#work", nil
 	case "billing", "release":
 		return at + "/money", nil
+	case "refund":
+		return at + "/refunds/new", nil
 	}
 	return "", fmt.Errorf("views: a wait for %q leads nowhere", w.For)
 }

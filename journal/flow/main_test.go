@@ -13,7 +13,7 @@ func TestMain(m *testing.M) {
 	asked := false
 	flag.Visit(func(f *flag.Flag) { asked = asked || f.Name == "rapid.checks" })
 	if !asked {
-		if err := flag.Set("rapid.checks", "30"); err != nil {
+		if err := flag.Set("rapid.checks", "10"); err != nil {
 			panic(err)
 		}
 	}

@@ -146,7 +146,7 @@ func TestEarlyStop_SigningItSettlesTheBuild(t *testing.T) {
 	if e := got(y.steps.EndingOf(y.ctx, y.ada, y.heron))(t); e == nil || e.Paper != "Early stop 1" || e.Reason != "The owner moves abroad." {
 		t.Errorf("the ending: %+v", e)
 	}
-	y.waits(y.heron)
+	y.waits(y.heron, "us refund")
 	y.holds()
 	y.staysStopped(y.heron, one)
 

@@ -46,6 +46,7 @@ const (
 	ForWork      WaitFor = "logged work"   // us: logged work of Stage, Amount, was to be billed
 	ForDelivery  WaitFor = "delivery"      // us: every stage is closed
 	ForRelease   WaitFor = "release"       // us: delivered or stopped, and Amount is held back
+	ForRefund    WaitFor = "refund"        // us: the build is over, all is billed, and Amount is the owner's
 )
 
 // Wait is one thing that a build waits on. Fields that do not apply are zero.
@@ -399,10 +400,20 @@ func (w waiting) toBill(papers []PaperLine) []Wait {
 		bill.Amount = amount
 		all = append(all, bill)
 	}
-	if held := billing.StatementOf(w.account).HeldBack; held > 0 && (w.build.State == journal.Delivered || w.build.State == journal.Stopped) {
-		release := w.wait(OnUs, ForRelease, max(w.build.DeliveredOn, w.build.StoppedOn))
-		release.Amount = held
+	if !w.build.Over() {
+		return all
+	}
+	s, over := billing.StatementOf(w.account), max(w.build.DeliveredOn, w.build.StoppedOn)
+	back := max(-s.Due, 0) + max(s.DepositUnearned, 0)
+	switch {
+	case s.HeldBack > 0:
+		release := w.wait(OnUs, ForRelease, over)
+		release.Amount = s.HeldBack
 		all = append(all, release)
+	case amount == 0 && back > 0:
+		refund := w.wait(OnUs, ForRefund, over)
+		refund.Amount = back
+		all = append(all, refund)
 	}
 	return all
 }
