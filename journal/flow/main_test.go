@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// TestMain lets the random histories run 30 times where nobody asked for another
+// TestMain lets the random histories run 10 times where nobody asked for another
 // number with -rapid.checks: each is a database of its own.
 func TestMain(m *testing.M) {
 	flag.Parse()
