@@ -142,33 +142,23 @@ func (a *App) statementFigure(c echo.Context) error {
 		return journal.Errorf(journal.NotFound, "There is no such figure on the statement.")
 	}
 	for _, part := range billing.Explain(v.Books, page.Figure, stage) {
-		page.Parts = append(page.Parts, views.FigurePart{Text: part.Text, Href: partPath(page.Sheet.At, part), On: part.On, Amount: part.Amount})
+		page.Parts = append(page.Parts, views.FigurePart{Text: part.Text, Href: partPath(v.Build.ID, part), On: part.On, Amount: part.Amount})
 	}
 	return a.show(c, http.StatusOK, page)
 }
 
 // partPath is where the record of a figure is shown: a document or what a payment
 // is for, else what makes a charge agreed.
-func partPath(at string, p billing.Part) string {
-	if p.Document != "" {
-		return at + "/invoices/" + p.Document
+func partPath(build journal.BuildID, p billing.Part) string {
+	switch {
+	case p.Document != "":
+		return invoicePath(build, journal.InvoiceID(p.Document))
+	case p.Payment != "":
+		return moneyPath(build)
+	case p.Charge == "":
+		return ""
 	}
-	if p.Payment != "" {
-		return at + "/money"
-	}
-	ref, _, _ := strings.Cut(p.Charge, "/")
-	kind, id, _ := strings.Cut(ref, ":")
-	switch kind {
-	case "stage", "ceiling":
-		return at + "/stages/" + id
-	case "work":
-		return at + "/stages/" + p.Stage
-	case "paper":
-		return at + "/papers/" + id
-	case "use":
-		return at + "/allowance"
-	}
-	return ""
+	return chargeFrom(build, billing.Charge{Ref: p.Charge, StageID: p.Stage}, nil, nil).Href
 }
 
 // statementPDF prints a statement. GET /builds/:build/statement.pdf

@@ -2,7 +2,6 @@ package server
 
 import (
 	"cmp"
-	"fmt"
 	"io"
 	"mime/multipart"
 	"net/http"
@@ -248,13 +247,13 @@ func chargeFrom(build journal.BuildID, c billing.Charge, stages []journal.Stage,
 	case paper != "":
 		return views.Link{Text: "the signed paper", Href: paperPath(build, paper)}
 	case use != "":
-		number := 0
+		href := buildPath(build) + "/allowance"
 		for _, u := range uses {
 			if u.ID == use {
-				number = u.Number
+				href += "#use-" + strconv.Itoa(u.Number)
 			}
 		}
-		return views.Link{Text: "the standing allowance", Href: fmt.Sprintf("%s/allowance#use-%s", buildPath(build), strconv.Itoa(number))}
+		return views.Link{Text: "the standing allowance", Href: href}
 	case work != "":
 		return views.Link{Text: "the work logged on " + stage, Href: at + "#work-" + string(work)}
 	case c.Source == billing.CeilingHeld:
