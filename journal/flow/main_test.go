@@ -6,14 +6,18 @@ import (
 	"testing"
 )
 
-// TestMain lets the random histories run 10 times where nobody asked for another
-// number with -rapid.checks: each is a database of its own.
+// TestMain lets the random histories run 20 times, and 3 times under the race
+// detector, where nobody asked for another number with -rapid.checks: each is a
+// database of its own.
 func TestMain(m *testing.M) {
 	flag.Parse()
-	asked := false
+	asked, checks := false, "20"
 	flag.Visit(func(f *flag.Flag) { asked = asked || f.Name == "rapid.checks" })
+	if underRace {
+		checks = "3"
+	}
 	if !asked {
-		if err := flag.Set("rapid.checks", "10"); err != nil {
+		if err := flag.Set("rapid.checks", checks); err != nil {
 			panic(err)
 		}
 	}

@@ -108,8 +108,8 @@ func (y year) sound(t testing.TB, s *Store, p *shop) {
 
 // A year of 40 builds with a tenth of its invoices keeps every promise.
 func TestYear_ATenth(t *testing.T) {
-	if testing.Short() {
-		t.Skip("makes 480 invoices")
+	if testing.Short() || underRace {
+		t.Skip("makes 480 invoices; .ci/test runs it without the race detector")
 	}
 	s := open(t)
 	p, _ := newShop(t, s)
