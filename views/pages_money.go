@@ -110,6 +110,13 @@ func (m Money) Now() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	if m.Stopped {
+		net, err := m.Net(m.Statement, "you")
+		if err != nil {
+			return "", err
+		}
+		said += net
+	}
 	toBill, err := m.Money(m.Statement.ToBill)
 	if err != nil || m.Statement.ToBill == 0 {
 		return said + " All that is agreed is billed.", err
@@ -118,6 +125,26 @@ func (m Money) Now() (string, error) {
 		return said + " " + toBill + " of what was agreed was not done, before tax, and is not billed.", nil
 	}
 	return said + " " + toBill + " of what is agreed is still to come, before tax.", nil
+}
+
+// Net says, of a build that has ended, who owes whom once what is not used of the
+// deposit is set against what is due; "" where only one of them is there. owner
+// names the owner's side: "you", "the owner".
+func (w Words) Net(s billing.Statement, owner string) (string, error) {
+	if s.DepositUnearned <= 0 || s.Due <= 0 {
+		return "", nil
+	}
+	const taken = " With what is not used of the deposit taken off, "
+	left := s.Due - s.DepositUnearned
+	switch {
+	case left > 0:
+		amount, err := w.Money(left)
+		return taken + amount + " is left to pay.", err
+	case left < 0:
+		amount, err := w.Money(-left)
+		return taken + "the shop owes " + owner + " " + amount + ".", err
+	}
+	return taken + "nobody owes anything.", nil
 }
 
 // due says how much is to pay and by when, or what is in the owner's favour.

@@ -150,6 +150,13 @@ func (p StaffMoney) Say() (string, error) {
 	if n := len(p.Unbilled); n > 0 {
 		said += " " + Count(n, "signed change lies", "signed changes lie") + " on stages closed already and can be billed now."
 	}
+	if p.Stopped {
+		net, err := p.Net(p.Statement, "the owner")
+		if err != nil {
+			return "", err
+		}
+		said += net
+	}
 	return said, nil
 }
 
