@@ -134,7 +134,7 @@ func TestApplication_FollowsTheOneBefore(t *testing.T) {
 			t.Fatalf("line 7 is %s; line 6 was %s", after.Before, before.Earned)
 		}
 	})
-	if followed == 0 {
+	if followed == 0 && !underRace {
 		t.Error("nothing was ever completed before")
 	}
 }

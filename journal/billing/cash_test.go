@@ -192,7 +192,7 @@ func TestCash_AddsUp(t *testing.T) {
 			}
 		}
 	})
-	if metered == 0 || backs == 0 || credits == 0 {
+	if !underRace && (metered == 0 || backs == 0 || credits == 0) {
 		t.Errorf("%d metered stages, %d sent back, %d credit memos", metered, backs, credits)
 	}
 }

@@ -235,7 +235,7 @@ func TestHistories(t *testing.T) {
 	t.Logf("%+v", s)
 	v := reflect.ValueOf(s)
 	for i := range v.NumField() {
-		if v.Field(i).Int() == 0 {
+		if v.Field(i).Int() == 0 && !underRace { // too few there to come to everything
 			t.Errorf("the histories never came to %s", v.Type().Field(i).Name)
 		}
 	}

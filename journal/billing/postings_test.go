@@ -196,7 +196,7 @@ func TestEntries_StandWhereTheStatementSays(t *testing.T) {
 			t.Fatalf("%d entries of %d records", len(entries), len(r.records))
 		}
 	})
-	if used == 0 {
+	if used == 0 && !underRace {
 		t.Error("no money on account was ever used for a document")
 	}
 }

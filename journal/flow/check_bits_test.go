@@ -49,6 +49,7 @@ func (y *yard) exec(db *sql.DB, statement string, args ...any) {
 // found out, and a changed event or leaf by its number. When a checkpoint was
 // given out and a key made is told and not proved, so it is not among them.
 func TestCheckLog_everyBit(t *testing.T) {
+	alone(t)
 	y := &yard{ctx: t.Context(), now: time.Date(2026, 4, 14, 21, 12, 0, 0, time.UTC)}
 	y.open(t, filepath.Join(t.TempDir(), "farbay.db"), 0)
 	t.Cleanup(y.close)

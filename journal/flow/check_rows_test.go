@@ -42,6 +42,7 @@ func (y *yard) lived() {
 // place. SEQ in a statement or in what is wanted is the number of the event of
 // the kind given.
 func TestCheck_tampered(t *testing.T) {
+	alone(t)
 	for _, c := range []struct {
 		name, kind string
 		change     []string

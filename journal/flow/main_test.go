@@ -23,3 +23,12 @@ func TestMain(m *testing.M) {
 	}
 	os.Exit(m.Run())
 }
+
+// alone leaves a test that goes through hundreds of databases in one goroutine to
+// the run without the race detector, which .ci/test makes.
+func alone(t *testing.T) {
+	t.Helper()
+	if underRace {
+		t.Skip("runs without the race detector")
+	}
+}

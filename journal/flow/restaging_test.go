@@ -199,6 +199,7 @@ func TestChange_KeepsWhatIsBilled(t *testing.T) {
 // touch, below its value, over several stages, and with a deposit larger than
 // what is left. In every case no cent appears or vanishes (promise 5).
 func TestChange_Matrix(t *testing.T) {
+	alone(t)
 	const n = 7 // the stage it is about, of 1,000.00
 	line := func(stage journal.StageID, amount journal.Cents) signoff.Line {
 		return signoff.Line{StageID: stage, Kind: journal.Parts, Text: "A change", Amount: amount}
