@@ -46,7 +46,7 @@ func TestWhatWaits(t *testing.T) {
 	board(page, at, htmlcheck.HasText("delivered"), htmlcheck.HasText("invoice 1"), htmlcheck.HasNoText("Quiet"))
 	pay := formIn(t, office.Get(at+"/payments/new"), at+"/payments")
 	office.Post(at+"/payments", pay).Redirects(at + "/money")
-	page = office.Get("/").Says("1.delivered build").Check(htmlcheck.NotIn("ol.rows"))
+	page = office.Get("/").Says("1.build that is over").Check(htmlcheck.NotIn("ol.rows"))
 	page.Check(htmlcheck.In("main", htmlcheck.HasNoText(`is due in all`)))
 }
 
