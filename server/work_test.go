@@ -92,7 +92,7 @@ func TestLogWork_Metered(t *testing.T) {
 	at := build + "/stages/" + string(full.Open)
 	file := build + "/work/" + string(full.Work) + "/file"
 
-	owner.Get(at).Says("By time and materials").Says(`\$987\.65 of \$1,200\.00`).Says("Blasted for the shop only, of Heron").Check(
+	owner.Get(at).Says("By time and materials").Says(`\$987\.65 is logged, before tax: 82.% of the \$1,200\.00`).Says("Blasted for the shop only, of Heron").Check(
 		htmlcheck.In(`#work a[href="`+file+`"]`), htmlcheck.NotIn("#work form"))
 	reply := owner.Get(file).Status(http.StatusOK)
 	if reply.Body != "%PDF-1.7 of the blaster of Heron" || reply.Header.Get("Content-Type") != "application/pdf" || !strings.HasPrefix(reply.Header.Get("Content-Disposition"), "attachment") {

@@ -107,8 +107,12 @@ func (p WorkPiece) Now() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	said := fmt.Sprintf("Work for %s is logged, before tax: %s of the %s that it may cost at most.", worked, percent, ceiling)
+	if p.Metering.Beyond() == 0 {
+		return said, nil
+	}
 	beyond, err := p.Money(p.Metering.Beyond())
-	return fmt.Sprintf("%s of %s, %s; %s beyond. Before tax.", worked, ceiling, percent, beyond), err
+	return fmt.Sprintf("%s %s of it is above that.", said, beyond), err
 }
 
 // BarMost and BarNow are the ends of the bar that shows it, in cents.

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"path"
 	"strings"
+	"sync"
 )
 
 //go:embed all:templates
@@ -62,7 +63,13 @@ type Set struct {
 // parsed, when a declared page, piece or letter has no template, when a
 // template has no page, or when a template or style sheet names an asset that
 // is not there.
-func New() (*Set, error) {
+func New() (*Set, error) { return parsed() }
+
+// parsed parses once in a process: a set never changes, and tests start hundreds of
+// servers.
+var parsed = sync.OnceValues(parse)
+
+func parse() (*Set, error) {
 	held, err := loadAssets(staticFiles, "static")
 	if err != nil {
 		return nil, err

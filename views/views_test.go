@@ -35,7 +35,10 @@ func render(tb testing.TB, set *Set, page Page) string {
 // Every template is checked against the type it is executed with, so that a
 // misspelt field fails here and not on a page with that branch.
 func TestTemplatesFitTheirPages(t *testing.T) {
-	set := mustNew(t)
+	set, err := parse() // one that was executed is rewritten, and cannot be checked
+	if err != nil {
+		t.Fatal(err)
+	}
 	for _, p := range declaredPages {
 		if err := templatecheck.CheckHTML(set.pages[p.Template()], p); err != nil {
 			t.Errorf("%T: %v", p, err)

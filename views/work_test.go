@@ -99,7 +99,7 @@ func workShown(t *testing.T, page Page) string {
 
 func TestWork_WhoSeesWhat(t *testing.T) {
 	office, floor, owner := workShown(t, staffStage(journal.UnderWay)), workShown(t, floorStage()), workShown(t, meteredStage())
-	for _, says := range []string{"$3,150.00 of $4,000.00, 79 %; $0.00 beyond", "27 hours × $95.00", "cost $400.00 + 15 %", "cost $125.00, no mark-up", `href="/builds/b1/work/w3/file"`} {
+	for _, says := range []string{"Work for $3,150.00 is logged, before tax: 79 % of the $4,000.00 that it may cost at most.", "27 hours × $95.00", "cost $400.00 + 15 %", "cost $125.00, no mark-up", `href="/builds/b1/work/w3/file"`} {
 		if !strings.Contains(office, says) || !strings.Contains(owner, says) {
 			t.Errorf("office %v, owner %v say %q", strings.Contains(office, says), strings.Contains(owner, says), says)
 		}

@@ -15,7 +15,7 @@ var juniper = buildStory{
 	scope:   "A body-off restoration to driving order: frame blasted and coated, body mended and painted blue grey with an oyster roof, engine and drivetrain rebuilt, new wiring, new glass seals. The bed wood is renewed in oak.\n\nThe heater stays as it is.",
 	arrived: 178, agreed: 174, ready: 74, deposit: dollars(15000), holdback: 500,
 	terms: func(t *billing.Terms) {
-		t.HoldbackCap, t.MarkUp, t.BillDays, t.LateAsks = "California, private works", 1500, []int{1, 15}, true
+		t.HoldbackCap, t.HourRate, t.MarkUp, t.BillDays, t.LateAsks = "California, private works", dollars(95), 1500, []int{1, 15}, true
 		t.Transport, t.DeliverTo = billing.ShopSends, "Oregon"
 	},
 	stages: []stageStory{
